@@ -1,0 +1,36 @@
+// Package rows splits work on pictures by rows over the machine's processors.
+package rows
+
+import (
+	"runtime"
+	"sync"
+)
+
+// Do calls f for consecutive ranges [y0, y1) that cover 0 to n, several at a time.
+func Do(n int, f func(y0, y1 int)) {
+	workers := runtime.GOMAXPROCS(0)
+	if n < 2*workers || workers == 1 {
+		f(0, n)
+		return
+	}
+	// Four ranges a worker even out rows of unlike cost.
+	parts := 4 * workers
+	next := make(chan int, parts)
+	for i := range parts {
+		next <- i
+	}
+	close(next)
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				if y0, y1 := n*i/parts, n*(i+1)/parts; y0 < y1 {
+					f(y0, y1)
+				}
+			}
+		}()
+	}
+	wg.Wait()
+}

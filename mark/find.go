@@ -1,0 +1,378 @@
+package mark
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+
+	"fairmetal/surface"
+)
+
+// Options steer the search. The zero value is for panels as they come.
+type Options struct {
+	// Lines are the feature lines over the surface.
+	Lines []surface.Across
+	// MinDepthUM is the least depth worth reporting; 0: DefaultMinDepthUM.
+	MinDepthUM float64
+}
+
+// DefaultMinDepthUM is the least depth reported: what a trained eye finds on paint is "a few microns" over some millimetres,
+// and orange peel of 1 um rms peaks below it.
+const DefaultMinDepthUM = 4.5
+
+const (
+	// smoothMM is the Gaussian standard deviation under which marks are looked for: it halves waves of 5 mm, the coarser
+	// half of orange peel, and leaves 9/10 of a mark 6 mm across.
+	smoothMM = 0.8
+	// noiseRatio is how far a mark must stand out of the undamaged metal's spread under that filter. A Gaussian field of
+	// 300 x 200 mm has some 20000 independent spots: 4.1 sigma is its expected extreme, peel is not quite Gaussian.
+	noiseRatio = 7.0
+	// saddle is the share of the smaller of two peaks that the pass between them must fall below for two marks.
+	saddle = 0.55
+	// outline is the share of its own depth at which a mark's outline is drawn.
+	outline = 0.1
+)
+
+// Find returns the marks on a surface, deepest first.
+func Find(s *surface.Surface, opt Options) []Mark {
+	if opt.MinDepthUM == 0 {
+		opt.MinDepthUM = DefaultMinDepthUM
+	}
+	f := newFinder(s, opt)
+	var found []*region
+	for _, sign := range []float32{-1, 1} {
+		found = append(found, f.regions(sign)...)
+	}
+	found = f.dropCrowns(found)
+	found = f.dropBeside(found)
+	sort.SliceStable(found, func(i, j int) bool { return found[i].peak > found[j].peak })
+	marks := make([]Mark, 0, len(found))
+	for i, r := range found {
+		m := f.describe(r)
+		m.ID = fmt.Sprintf("m%02d", i+1)
+		marks = append(marks, m)
+	}
+	return marks
+}
+
+type finder struct {
+	s      *surface.Surface
+	opt    Options
+	um     []float32 // heights, um
+	smooth []float32 // the same under the search filter
+	noise  float64   // robust spread of smooth over undamaged metal, um
+	edge   []float32 // distance to unknown metal, mm
+}
+
+// region is a peak and the cells that belong to it.
+type region struct {
+	sign  float32
+	at    int     // cell of the extreme of the smoothed surface
+	peak  float64 // its height there, um, positive
+	cells []int   // over the outline level, connected with the extreme
+}
+
+func newFinder(s *surface.Surface, opt Options) *finder {
+	f := &finder{s: s, opt: opt, um: make([]float32, len(s.Height))}
+	for i, v := range s.Height {
+		f.um[i] = 1000 * v
+	}
+	f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
+	f.noise = spread(f.smooth)
+	f.edge = distanceToUnknown(s.Grid, f.um)
+	return f
+}
+
+// spread is the robust standard deviation about zero, iterated so that the damage drops out.
+func spread(v []float32) float64 {
+	var a []float64
+	for i := 0; i < len(v); i += max(1, len(v)/60000) {
+		if x := v[i]; x == x {
+			a = append(a, math.Abs(float64(x)))
+		}
+	}
+	if len(a) == 0 {
+		return 0
+	}
+	slices.Sort(a)
+	s := a[len(a)/2] / 0.6745
+	for range 10 {
+		// Median of a half-normal cut at 4 sigma is 0.6744 sigma still: the cut only removes the damage.
+		n, _ := slices.BinarySearch(a, 4*s)
+		if n == 0 {
+			break
+		}
+		next := a[n/2] / 0.6745
+		if math.Abs(next-s) < 1e-3*s {
+			break
+		}
+		s = next
+	}
+	return s
+}
+
+// threshold is the least smoothed height of a mark at a cell, um. Close to the rim of the measured metal the form is carried
+// over from one side only, so more is asked there.
+func (f *finder) threshold(i int) float64 {
+	t := max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise)
+	if d := float64(f.edge[i]); d < rimMM {
+		t *= 1 + 3*(1-d/rimMM)
+	}
+	if s := float64(f.s.Sigma[i]) * 1000; s == s {
+		t = max(t, 2.5*s)
+	}
+	return t
+}
+
+// rimMM is how far from the rim marks must prove themselves.
+const rimMM = 8.0
+
+// regions grows all peaks of one sign from the top down (watershed by flooding): a peak that meets a higher one over a saddle
+// higher than a share of itself joins it.
+func (f *finder) regions(sign float32) []*region {
+	g := f.s.Grid
+	floor := float32(outline * max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise))
+	var order []int
+	for i, v := range f.smooth {
+		if v*sign > floor {
+			order = append(order, i)
+		}
+	}
+	sort.Slice(order, func(a, b int) bool { return f.smooth[order[a]]*sign > f.smooth[order[b]]*sign })
+	parent := make([]int32, g.Len()) // cell -> index+1 of its basin
+	type basin struct {
+		at     int
+		peak   float64
+		into   int // basin joined, -1 while its own
+		closed bool
+	}
+	var basins []basin
+	root := func(b int) int {
+		for basins[b].into >= 0 {
+			b = basins[b].into
+		}
+		return b
+	}
+	for _, i := range order {
+		h := float64(f.smooth[i] * sign)
+		c, r := i%g.Cols, i/g.Cols
+		mine := -1
+		for dr := -1; dr <= 1; dr++ {
+			for dc := -1; dc <= 1; dc++ {
+				if c+dc < 0 || c+dc >= g.Cols || r+dr < 0 || r+dr >= g.Rows {
+					continue
+				}
+				l := parent[i+dr*g.Cols+dc]
+				if l == 0 {
+					continue
+				}
+				b := root(int(l - 1))
+				if mine < 0 {
+					mine = b
+					continue
+				}
+				if b == mine {
+					continue
+				}
+				lo, hi := b, mine
+				if basins[lo].peak > basins[hi].peak {
+					lo, hi = hi, lo
+				}
+				if h > saddle*basins[lo].peak || basins[lo].peak-h < f.threshold(basins[lo].at)*0.6 {
+					basins[lo].into = hi
+				}
+				mine = hi
+			}
+		}
+		if mine < 0 {
+			basins = append(basins, basin{at: i, peak: h, into: -1})
+			mine = len(basins) - 1
+		}
+		parent[i] = int32(mine + 1)
+	}
+	byRoot := map[int]*region{}
+	for b := range basins {
+		if basins[b].into < 0 && basins[b].peak >= f.threshold(basins[b].at) {
+			byRoot[b] = &region{sign: sign, at: basins[b].at, peak: basins[b].peak}
+		}
+	}
+	for _, i := range order {
+		b := root(int(parent[i] - 1))
+		if q := byRoot[b]; q != nil && float64(f.smooth[i]*sign) >= outline*q.peak {
+			q.cells = append(q.cells, i)
+		}
+	}
+	var out []*region
+	for b := range basins {
+		if q := byRoot[b]; q != nil {
+			q.cells = f.connected(q)
+			if len(q.cells) >= 4 {
+				out = append(out, q)
+			}
+		}
+	}
+	return out
+}
+
+// connected keeps the cells that hang together with the peak.
+func (f *finder) connected(q *region) []int {
+	in := make(map[int]bool, len(q.cells))
+	for _, i := range q.cells {
+		in[i] = true
+	}
+	queue := []int{q.at}
+	delete(in, q.at)
+	for k := 0; k < len(queue); k++ {
+		i := queue[k]
+		c := i % f.s.Cols
+		for _, j := range [4]int{i - 1, i + 1, i - f.s.Cols, i + f.s.Cols} {
+			if in[j] && !(j == i-1 && c == 0) && !(j == i+1 && c == f.s.Cols-1) {
+				delete(in, j)
+				queue = append(queue, j)
+			}
+		}
+	}
+	return queue
+}
+
+// curvature returns the eigenvalues of the smoothed surface's Hessian at a cell, times the sign of the peak so that a peak's
+// are negative, larger magnitude first; um/mm^2.
+func (f *finder) curvature(i int, sign float32) (k1, k2 float64) {
+	g := f.s.Grid
+	c, r := i%g.Cols, i/g.Cols
+	d := max(1, int(math.Round(1.5/g.PitchMM)))
+	if c < d || r < d || c+d >= g.Cols || r+d >= g.Rows {
+		return 0, 0
+	}
+	at := func(dc, dr int) float64 { return float64(sign * f.smooth[i+dr*d*g.Cols+dc*d]) }
+	h := float64(d) * g.PitchMM
+	xx := (at(1, 0) - 2*at(0, 0) + at(-1, 0)) / (h * h)
+	yy := (at(0, 1) - 2*at(0, 0) + at(0, -1)) / (h * h)
+	xy := (at(1, 1) - at(-1, 1) - at(1, -1) + at(-1, -1)) / (4 * h * h)
+	m, q := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	k1, k2 = m-q, m+q
+	if math.Abs(k2) > math.Abs(k1) {
+		k1, k2 = k2, k1
+	}
+	return k1, k2
+}
+
+// crownReach is how far from a mark's outline, in its own half breadths, its crown or moat may peak.
+const crownReach = 1.3
+
+// dropCrowns removes peaks that are only the rim of a stronger mark of the other sign: lower than it by much, close to its
+// outline, and ridge-like, running round it.
+func (f *finder) dropCrowns(found []*region) []*region {
+	type disc struct{ x, y, r float64 }
+	discs := make([]disc, len(found))
+	for k, q := range found {
+		var sx, sy float64
+		for _, i := range q.cells {
+			x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+			sx, sy = sx+x, sy+y
+		}
+		n := float64(len(q.cells))
+		discs[k] = disc{sx / n, sy / n, f.s.PitchMM * math.Sqrt(n/math.Pi)}
+	}
+	var out []*region
+	for k, q := range found {
+		rim := false
+		x, y := f.s.XY(q.at%f.s.Cols, q.at/f.s.Cols)
+		for j, o := range found {
+			if o.sign == q.sign || q.peak > 0.5*o.peak {
+				continue
+			}
+			gap := f.gap(x, y, o)
+			if gap > crownReach*discs[j].r {
+				continue
+			}
+			k1, k2 := f.curvature(q.at, q.sign)
+			ridge := k1 != 0 && k2/k1 < 0.4
+			longer := discs[k].r > 0 && f.elongation(q) > 1.8
+			if ridge || longer && q.peak < 0.25*o.peak {
+				rim = true
+				break
+			}
+		}
+		if !rim {
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// gap is the distance from a place to the nearest cell of a region, mm.
+func (f *finder) gap(x, y float64, q *region) float64 {
+	best := math.Inf(1)
+	for _, i := range q.cells {
+		cx, cy := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		best = min(best, math.Hypot(cx-x, cy-y))
+	}
+	return best
+}
+
+// elongation is the ratio of a region's principal extents.
+func (f *finder) elongation(q *region) float64 {
+	var sx, sy, xx, yy, xy float64
+	for _, i := range q.cells {
+		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		sx, sy = sx+x, sy+y
+	}
+	n := float64(len(q.cells))
+	for _, i := range q.cells {
+		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		x, y = x-sx/n, y-sy/n
+		xx, yy, xy = xx+x*x, yy+y*y, xy+x*y
+	}
+	m, d := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	if m-d <= 0 {
+		return math.Inf(1)
+	}
+	return math.Sqrt((m + d) / (m - d))
+}
+
+// dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed.
+func (f *finder) dropBeside(found []*region) []*region {
+	return slices.DeleteFunc(found, func(q *region) bool {
+		touching := 0
+		for _, i := range q.cells {
+			if f.edge[i] < 1.5*float32(f.s.PitchMM) {
+				touching++
+			}
+		}
+		return f.edge[q.at] < 2 && q.peak < 6*f.threshold(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
+	})
+}
+
+// distanceToUnknown is the chamfer distance of each known cell to the nearest unknown cell or the rim of the raster, mm.
+func distanceToUnknown(g surface.Grid, z []float32) []float32 {
+	d := make([]float32, g.Len())
+	far := float32(1e9)
+	for i := range d {
+		c, r := i%g.Cols, i/g.Cols
+		switch {
+		case z[i] != z[i]:
+			d[i] = 0
+		case c == 0 || r == 0 || c == g.Cols-1 || r == g.Rows-1:
+			d[i] = 1
+		default:
+			d[i] = far
+		}
+	}
+	const diag = math.Sqrt2
+	for i := g.Cols + 1; i < len(d)-1; i++ {
+		if c := i % g.Cols; c > 0 && c < g.Cols-1 {
+			d[i] = min(d[i], d[i-1]+1, d[i-g.Cols]+1, d[i-g.Cols-1]+diag, d[i-g.Cols+1]+diag)
+		}
+	}
+	for i := len(d) - g.Cols - 2; i > 0; i-- {
+		if c := i % g.Cols; c > 0 && c < g.Cols-1 {
+			d[i] = min(d[i], d[i+1]+1, d[i+g.Cols]+1, d[i+g.Cols+1]+diag, d[i+g.Cols-1]+diag)
+		}
+	}
+	for i := range d {
+		d[i] *= float32(g.PitchMM)
+	}
+	return d
+}

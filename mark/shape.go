@@ -1,0 +1,442 @@
+package mark
+
+import (
+	"math"
+	"slices"
+
+	"fairmetal/surface"
+)
+
+// describe measures a region.
+func (f *finder) describe(q *region) Mark {
+	m := Mark{}
+	f.extreme(q, &m)
+	pts := f.outline(q)
+	m.OutlineMM = hullOrder(pts)
+	f.breadths(pts, &m)
+	f.rim(q, &m)
+	f.metal(q, &m)
+	m.EdgeMM = round(float64(f.edge[q.at]), 1)
+	m.Kind = f.kind(q, &m)
+	var s float64
+	for _, i := range q.cells {
+		s = max(s, float64(f.s.Sigma[i]))
+	}
+	m.DepthSigmaUM = round(1000*s, 2)
+	return m
+}
+
+func round(v float64, digits int) float64 {
+	p := math.Pow(10, float64(digits))
+	return math.Round(v*p) / p
+}
+
+// extreme finds depth and place of the deepest point by a quadratic fitted to the unsmoothed heights about it; the window
+// spans a tenth of the mark, within which a round bowl is a paraboloid to 1 %.
+func (f *finder) extreme(q *region, m *Mark) {
+	g := f.s.Grid
+	area := float64(len(q.cells)) * g.PitchMM * g.PitchMM
+	reach := min(max(0.13*2*math.Sqrt(area/math.Pi), 1.6*g.PitchMM), 2.0)
+	x0, y0 := g.XY(q.at%g.Cols, q.at/g.Cols)
+	n := int(reach / g.PitchMM)
+	// Start from the unsmoothed extreme of a slightly blurred map near the region's peak.
+	best, bx, by := math.Inf(-1), x0, y0
+	for range 3 {
+		fit, ok := f.quadratic(bx, by, n)
+		if !ok {
+			break
+		}
+		dx, dy, v := fit.top(float64(q.sign), reach)
+		if v > best {
+			best = v
+			bx, by = bx+dx, by+dy
+		}
+	}
+	if math.IsInf(best, -1) {
+		best = q.peak
+	}
+	m.DepthUM = round(max(best, 0), 1)
+	m.DeepestMM = [2]float64{round(bx, 2), round(by, 2)}
+}
+
+// paraboloid is z = c0 + c1 x + c2 y + c3 x^2 + c4 x y + c5 y^2 about a cell.
+type paraboloid struct {
+	c      [6]float64
+	dx, dy float64 // of the cell from the asked place
+}
+
+// quadratic fits heights within n cells of a place, um.
+func (f *finder) quadratic(x, y float64, n int) (paraboloid, bool) {
+	g := f.s.Grid
+	fc, fr := g.Cell(x, y)
+	c, r := int(math.Round(fc)), int(math.Round(fr))
+	var a [6][7]float64
+	k := 0
+	for dr := -n; dr <= n; dr++ {
+		for dc := -n; dc <= n; dc++ {
+			if dr*dr+dc*dc > n*n+1 || c+dc < 0 || r+dr < 0 || c+dc >= g.Cols || r+dr >= g.Rows {
+				continue
+			}
+			v := float64(f.um[(r+dr)*g.Cols+c+dc])
+			if v != v {
+				continue
+			}
+			px, py := float64(dc)*g.PitchMM, float64(dr)*g.PitchMM
+			b := [6]float64{1, px, py, px * px, px * py, py * py}
+			for i := range 6 {
+				for j := range 6 {
+					a[i][j] += b[i] * b[j]
+				}
+				a[i][6] += b[i] * v
+			}
+			k++
+		}
+	}
+	if k < 7 {
+		return paraboloid{}, false
+	}
+	p := paraboloid{dx: (float64(c) - fc) * g.PitchMM, dy: (float64(r) - fr) * g.PitchMM}
+	for i := range 6 {
+		if math.Abs(a[i][i]) < 1e-12 {
+			return paraboloid{}, false
+		}
+		for j := i + 1; j < 6; j++ {
+			s := a[j][i] / a[i][i]
+			for l := i; l < 7; l++ {
+				a[j][l] -= s * a[i][l]
+			}
+		}
+	}
+	for i := 5; i >= 0; i-- {
+		v := a[i][6]
+		for j := i + 1; j < 6; j++ {
+			v -= a[i][j] * p.c[j]
+		}
+		p.c[i] = v / a[i][i]
+	}
+	return p, true
+}
+
+// top returns the extreme of sign*z, relative to the asked place, kept within reach.
+func (p paraboloid) top(sign, reach float64) (dx, dy, v float64) {
+	det := 4*p.c[3]*p.c[5] - p.c[4]*p.c[4]
+	x, y := 0.0, 0.0
+	if det > 0 && p.c[3]*sign < 0 {
+		x = (p.c[4]*p.c[2] - 2*p.c[5]*p.c[1]) / det
+		y = (p.c[4]*p.c[1] - 2*p.c[3]*p.c[2]) / det
+		if d := math.Hypot(x, y); d > reach {
+			x, y = x*reach/d, y*reach/d
+		}
+	}
+	v = p.c[0] + p.c[1]*x + p.c[2]*y + p.c[3]*x*x + p.c[4]*x*y + p.c[5]*y*y
+	return x + p.dx, y + p.dy, sign * v
+}
+
+// contour returns where the outline at level (um) crosses the raster between the region's cells and their outer neighbours,
+// by linear interpolation, panel mm. The smoothed map is used, since a tenth of a shallow mark is down in the orange peel.
+func (f *finder) contour(q *region, level float64) [][2]float64 {
+	g := f.s.Grid
+	in := make(map[int]bool, len(q.cells))
+	for _, i := range q.cells {
+		in[i] = true
+	}
+	var pts [][2]float64
+	for _, i := range q.cells {
+		c, r := i%g.Cols, i/g.Cols
+		x, y := g.XY(c, r)
+		a := float64(q.sign * f.smooth[i])
+		for _, d := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			nc, nr := c+d[0], r+d[1]
+			if nc < 0 || nr < 0 || nc >= g.Cols || nr >= g.Rows {
+				continue
+			}
+			j := nr*g.Cols + nc
+			if in[j] {
+				continue
+			}
+			t := 0.5
+			if b := float64(q.sign * f.smooth[j]); b == b && a > b {
+				t = min(max((a-level)/(a-b), 0), 1)
+			}
+			pts = append(pts, [2]float64{x + t*float64(d[0])*g.PitchMM, y + t*float64(d[1])*g.PitchMM})
+		}
+	}
+	return pts
+}
+
+// outline returns the outline at a tenth of the depth. A mark that stands on the rim of another, or a shallow one amid orange
+// peel, has no closed outline of its own so low: where the outline is far wider than the half-depth contour lets a bowl be, that
+// contour is spread about its middle to where a Gaussian bowl has its tenth (sqrt(ln 10/ln 2) = 1.82 times as far).
+func (f *finder) outline(q *region) [][2]float64 {
+	pts := f.contour(q, outline*q.peak)
+	core := f.core(q, 0.5*q.peak)
+	if len(core) < 4 {
+		return pts
+	}
+	inner := f.contour(&region{sign: q.sign, at: q.at, cells: core}, 0.5*q.peak)
+	const bowl = 1.823
+	if extent(pts) < 1.4*bowl*extent(inner) {
+		return pts
+	}
+	var cx, cy float64
+	for _, p := range inner {
+		cx, cy = cx+p[0]/float64(len(inner)), cy+p[1]/float64(len(inner))
+	}
+	for i, p := range inner {
+		inner[i] = [2]float64{cx + bowl*(p[0]-cx), cy + bowl*(p[1]-cy)}
+	}
+	return inner
+}
+
+// core is the part of a region over a level that hangs together with its peak.
+func (f *finder) core(q *region, level float64) []int {
+	sub := &region{sign: q.sign, at: q.at}
+	for _, i := range q.cells {
+		if float64(q.sign*f.smooth[i]) > level {
+			sub.cells = append(sub.cells, i)
+		}
+	}
+	return f.connected(sub)
+}
+
+// extent is the larger side of the points' bounding box, mm.
+func extent(pts [][2]float64) float64 {
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, p := range pts {
+		x0, y0, x1, y1 = min(x0, p[0]), min(y0, p[1]), max(x1, p[0]), max(y1, p[1])
+	}
+	return max(x1-x0, y1-y0)
+}
+
+// breadths sets length, width, angle and middle from the outline's breadths in all directions, two degrees apart.
+func (f *finder) breadths(pts [][2]float64, m *Mark) {
+	if len(pts) == 0 {
+		return
+	}
+	hull := convexHull(pts)
+	m.LengthMM, m.WidthMM = 0, math.Inf(1)
+	for deg := 0; deg < 180; deg += 2 {
+		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, p := range hull {
+			v := cos*p[0] + sin*p[1]
+			lo, hi = min(lo, v), max(hi, v)
+		}
+		if hi-lo > m.LengthMM {
+			m.LengthMM, m.AngleDeg = hi-lo, float64(deg)
+		}
+		m.WidthMM = min(m.WidthMM, hi-lo)
+	}
+	// Middle: centroid of the outline's hull.
+	var a, cx, cy float64
+	for i, p := range hull {
+		q := hull[(i+1)%len(hull)]
+		k := p[0]*q[1] - q[0]*p[1]
+		a += k
+		cx += (p[0] + q[0]) * k
+		cy += (p[1] + q[1]) * k
+	}
+	if a != 0 {
+		m.XMM, m.YMM = round(cx/(3*a), 2), round(cy/(3*a), 2)
+	} else {
+		m.XMM, m.YMM = m.DeepestMM[0], m.DeepestMM[1]
+	}
+	// The search filter widens a mark by its own variance (exact for a Gaussian bowl, whose outline at a tenth lies at
+	// 2.146 standard deviations).
+	narrow := func(b float64) float64 {
+		s := b / 2 / 2.146
+		return 2 * 2.146 * math.Sqrt(max(s*s-smoothMM*smoothMM, 0.25*s*s))
+	}
+	m.LengthMM, m.WidthMM = round(narrow(m.LengthMM), 2), round(narrow(m.WidthMM), 2)
+}
+
+// rim sets the crown: the highest metal of the other sign within half a mark's breadth of the outline.
+func (f *finder) rim(q *region, m *Mark) {
+	if q.sign > 0 {
+		return
+	}
+	g := f.s.Grid
+	half := max(m.LengthMM, m.WidthMM) / 2
+	reach := half * 1.9
+	c0, r0 := g.Cell(m.XMM, m.YMM)
+	n := int(reach/g.PitchMM) + 1
+	best := 0.0
+	for r := max(0, int(r0)-n); r <= min(g.Rows-1, int(r0)+n); r++ {
+		for c := max(0, int(c0)-n); c <= min(g.Cols-1, int(c0)+n); c++ {
+			x, y := g.XY(c, r)
+			if math.Hypot(x-m.XMM, y-m.YMM) > reach {
+				continue
+			}
+			if v := float64(f.smooth[r*g.Cols+c]); v > best {
+				best = v
+			}
+		}
+	}
+	if best > 3*f.noise {
+		m.CrownUM = round(best, 1)
+	}
+}
+
+// metal sets volume, sharpest radius and stretch inside the outline. Stretch is the excess area 0.5 |grad z|^2, in per cent
+// (mechanics of a shallow surface).
+func (f *finder) metal(q *region, m *Mark) {
+	g := f.s.Grid
+	var vol, grad2, sharp float64
+	var n float64
+	for _, i := range q.cells {
+		c, r := i%g.Cols, i/g.Cols
+		if v := float64(f.um[i]); v == v {
+			vol += v * 1e-3 * g.PitchMM * g.PitchMM
+		}
+		if c < 2 || r < 2 || c+2 >= g.Cols || r+2 >= g.Rows {
+			continue
+		}
+		zx := float64(f.smooth[i+1]-f.smooth[i-1]) * 1e-3 / (2 * g.PitchMM)
+		zy := float64(f.smooth[i+g.Cols]-f.smooth[i-g.Cols]) * 1e-3 / (2 * g.PitchMM)
+		if zx != zx || zy != zy {
+			continue
+		}
+		grad2 += zx*zx + zy*zy
+		n++
+		if k1, _ := f.curvature(i, q.sign); math.Abs(k1) > sharp {
+			sharp = math.Abs(k1)
+		}
+	}
+	m.VolumeMM3 = round(math.Abs(vol), 2)
+	if n > 0 {
+		m.StretchPct = round(100*0.5*grad2/n, 4)
+	}
+	if sharp > 0 {
+		m.RadiusMM = round(1/(sharp*1e-3), 0)
+	}
+}
+
+const (
+	creaseRatio  = 2.0  // length over width from which a low counts as a crease
+	starSolidity = 0.80 // area over hull area of a star's deeper part: arms leave bays between them
+)
+
+// kind tells the sort of a mark from its shape.
+func (f *finder) kind(q *region, m *Mark) Kind {
+	if q.sign > 0 {
+		return High
+	}
+	for _, line := range f.opt.Lines {
+		if crosses(line, m) {
+			return Line
+		}
+	}
+	if m.LengthMM > creaseRatio*m.WidthMM {
+		return Crease
+	}
+	if f.star(q, m) {
+		return Star
+	}
+	return Round
+}
+
+// crosses tells whether a feature line runs through the mark's outline.
+func crosses(line surface.Across, m *Mark) bool {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, p := range m.OutlineMM {
+		s, _ := line(p[0], p[1])
+		lo, hi = min(lo, s), max(hi, s)
+	}
+	// A line that only grazes the rim does not make it a mark on the line.
+	return lo < 0 && hi > 0 && min(-lo, hi) > 0.12*(hi-lo)
+}
+
+// star looks for arms: contours inside the mark that leave bays against their hull.
+func (f *finder) star(q *region, m *Mark) bool {
+	votes := 0
+	for _, level := range []float64{0.35, 0.5, 0.65} {
+		var cells []int
+		for _, i := range q.cells {
+			if float64(q.sign*f.um[i]) > level*m.DepthUM {
+				cells = append(cells, i)
+			}
+		}
+		if len(cells) < 60 {
+			continue
+		}
+		sub := &region{sign: q.sign, at: q.at, cells: cells}
+		hull := convexHull(f.contour(sub, level*m.DepthUM))
+		var a float64
+		for i, p := range hull {
+			n := hull[(i+1)%len(hull)]
+			a += p[0]*n[1] - n[0]*p[1]
+		}
+		area := float64(len(cells)) * f.s.PitchMM * f.s.PitchMM
+		if area/(math.Abs(a)/2) < starSolidity {
+			votes++
+		}
+	}
+	return votes >= 2
+}
+
+// convexHull is Andrew's monotone chain.
+func convexHull(pts [][2]float64) [][2]float64 {
+	p := slices.Clone(pts)
+	slices.SortFunc(p, func(a, b [2]float64) int {
+		switch {
+		case a[0] < b[0] || a[0] == b[0] && a[1] < b[1]:
+			return -1
+		case a == b:
+			return 0
+		}
+		return 1
+	})
+	p = slices.Compact(p)
+	if len(p) < 3 {
+		return p
+	}
+	cross := func(o, a, b [2]float64) float64 {
+		return (a[0]-o[0])*(b[1]-o[1]) - (a[1]-o[1])*(b[0]-o[0])
+	}
+	var h [][2]float64
+	build := func(seq [][2]float64) {
+		base := len(h)
+		for _, q := range seq {
+			for len(h) >= base+2 && cross(h[len(h)-2], h[len(h)-1], q) <= 0 {
+				h = h[:len(h)-1]
+			}
+			h = append(h, q)
+		}
+		h = h[:len(h)-1]
+	}
+	build(p)
+	slices.Reverse(p)
+	build(p)
+	return h
+}
+
+// hullOrder turns an outline's crossing points into a closed polygon: ordered by angle about their middle, one point every few
+// degrees (the farthest), which follows bowls, creases and stars alike.
+func hullOrder(pts [][2]float64) [][2]float64 {
+	if len(pts) == 0 {
+		return nil
+	}
+	var cx, cy float64
+	for _, p := range pts {
+		cx, cy = cx+p[0], cy+p[1]
+	}
+	cx, cy = cx/float64(len(pts)), cy/float64(len(pts))
+	const n = 48
+	var far [n]float64
+	var out [n][2]float64
+	for _, p := range pts {
+		a := math.Atan2(p[1]-cy, p[0]-cx)
+		k := int((a + math.Pi) / (2 * math.Pi) * n)
+		k = min(max(k, 0), n-1)
+		if d := math.Hypot(p[0]-cx, p[1]-cy); d > far[k] {
+			far[k], out[k] = d, p
+		}
+	}
+	var poly [][2]float64
+	for k := range out {
+		if far[k] > 0 {
+			poly = append(poly, [2]float64{round(out[k][0], 2), round(out[k][1], 2)})
+		}
+	}
+	return poly
+}

@@ -1,0 +1,423 @@
+package mirror
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/internal/lm"
+	"fairmetal/internal/rows"
+	"fairmetal/phase"
+	"fairmetal/pose"
+	"fairmetal/surface"
+)
+
+// Sight is what a small patch of the photo sees: pixel, board coordinates in mm and how many pixels were averaged.
+type Sight struct {
+	PX, PY float64
+	U, V   float64
+	Weight float64
+}
+
+// sightPX is the side of the patches that are averaged into one sight, px: orange peel averages out, some thousand sights are
+// left.
+const sightPX = 12
+
+// Sights averages both fields over patches in which every pixel is readable.
+func Sights(u, v *phase.Field) []Sight {
+	var out []Sight
+	for y := 0; y+sightPX <= u.H; y += sightPX {
+	patch:
+		for x := 0; x+sightPX <= u.W; x += sightPX {
+			var su, sv float64
+			for j := y; j < y+sightPX; j++ {
+				for i := j*u.W + x; i < j*u.W+x+sightPX; i++ {
+					a, b := u.X[i], v.X[i]
+					if a != a || b != b {
+						continue patch
+					}
+					su += float64(a)
+					sv += float64(b)
+				}
+			}
+			const n = sightPX * sightPX
+			out = append(out, Sight{PX: float64(x) + sightPX/2.0, PY: float64(y) + sightPX/2.0, U: su / n, V: sv / n, Weight: 1})
+		}
+	}
+	return out
+}
+
+// Prior is what is known before the stripes are looked at.
+type Prior struct {
+	DistanceMM float64 // taped from the panel's origin to the board's centre
+	// DistanceSigma is the relative standard deviation of the tape; 0: TapeSigma.
+	DistanceSigma float64
+}
+
+// Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
+const (
+	TapeSigma      = 0.01   // of the distance
+	squareSigma    = 0.10   // rad: how squarely a board is set up by eye
+	sidewaysSigma  = 80.0   // mm: how well its middle is aimed at the damage
+	cardTiltSigma  = 1.5e-3 // rad: how flat a card lies and how well its tilt is read
+	cardPlaceSigma = 0.15   // mm: height of a card's centre over the metal
+)
+
+// formSigma is how far, in mm at FormScaleMM from the origin, terms of the form of each degree may reach. Degree 2, the crown
+// itself, is free; a panel is never an exact quadric, but what it has beyond is small.
+var formSigma = [FormDegree + 1]float64{0.3, 0.6, 100, 0.6, 0.25}
+
+// A styled line is nearly straight over a capture (1 unit: 10 mm of sag over +-100 mm), its fold some millimetres wide within a
+// factor of three. Common practice, no source.
+const (
+	foldBendSigma  = 1.0
+	foldWidthSigma = 1.1
+)
+
+// Calibration is the solved set-up.
+type Calibration struct {
+	Board Board
+	Form  Form
+	// ScaleSigma is the relative standard uncertainty of depth that comes from the set-up.
+	ScaleSigma float64
+	// TapeRatio is the taped distance over what the stripes say by themselves, TapeRatioSigma its uncertainty.
+	TapeRatio, TapeRatioSigma float64
+	// RMSMM is what the model leaves of the undamaged sights, mm on the board; TiltDeg how far the board was off square.
+	RMSMM, TiltDeg float64
+	// Undamaged is the share of sights that the fit kept.
+	Undamaged float64
+}
+
+// ErrNoFit says that the mirror model found no set-up that explains the stripes.
+var ErrNoFit = errors.New("the stripes do not fit a mirror image of the board; check the taped distance, the stripe pitch and which photo shows which stripes")
+
+const nBoard = 6 // sideways u, v, distance, and three small turns
+
+// Calibrate fits board pose and undamaged form to sights spread over the photo by robust least squares of the exact
+// reflection model, the damage dropping out by its own residual (Tukey's biweight).
+func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error) {
+	if len(sights) < 60 {
+		return nil, ErrNoFit
+	}
+	if prior.DistanceSigma == 0 {
+		prior.DistanceSigma = TapeSigma
+	}
+	s := &solver{fr: fr, sights: sights, stride: max(1, len(sights)/quickSights), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree)}
+	s.rays = make([]r3.Vec, len(sights))
+	for i, t := range sights {
+		s.rays[i] = fr.Camera.Ray(t.PX, t.PY)
+	}
+	s.weight = make([]float64, len(sights))
+	for i := range s.weight {
+		s.weight[i] = 1
+	}
+	x, err := s.settle(s.start())
+	if err != nil {
+		return nil, err
+	}
+	// Feature lines: look for a lasting step in what the smooth form leaves, add it to the form, settle again.
+	for range maxFolds {
+		f, ok := s.leftoverFold(x)
+		if !ok {
+			break
+		}
+		s.folds++
+		trial, terr := s.settle(append(slices.Clone(s.smoothStart(x)), f.Angle, f.S0, f.Bend, f.Step, math.Log(f.Width)))
+		if terr != nil {
+			s.folds--
+			break
+		}
+		x = trial
+	}
+	if s.rms > maxRMSMM {
+		return nil, ErrNoFit
+	}
+	return s.weighTape(x)
+}
+
+// weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
+// two contradict each other.
+func (s *solver) weighTape(x []float64) (*Calibration, error) {
+	sigma := s.prior.DistanceSigma
+	s.stride = 1
+	s.prior.DistanceSigma = freeTape
+	free, err := s.solve(x)
+	if err != nil {
+		return nil, ErrNoFit
+	}
+	ratio := s.prior.DistanceMM / r3.Norm(s.board(free.X).Centre)
+	// The set-up's waviness enters as if it were noise: twice the formal sigma is what other panels bear out.
+	ratioSigma := 2 * math.Sqrt(free.Cov.At(2, 2))
+	res := free
+	if math.Abs(ratio-1) < 3*math.Hypot(ratioSigma, sigma) {
+		s.prior.DistanceSigma = sigma
+		if res, err = s.solve(free.X); err != nil {
+			return nil, ErrNoFit
+		}
+	}
+	c, err := s.report(res.X, res)
+	if err != nil {
+		return nil, err
+	}
+	c.TapeRatio, c.TapeRatioSigma = ratio, ratioSigma
+	return c, nil
+}
+
+// freeTape is a tape that knows next to nothing.
+const freeTape = 0.3
+
+// maxFolds bounds the feature lines of one capture.
+const maxFolds = 3
+
+// maxRMSMM is the misfit, mm on the board, over which the model explains nothing.
+const maxRMSMM = 25.0
+
+// settle alternates the fit and the robust weights from x until the weights rest.
+func (s *solver) settle(x []float64) ([]float64, error) {
+	for i := range s.weight {
+		s.weight[i] = 1
+	}
+	s.sigma = 20
+	var err error
+	for round := range 12 {
+		var res lm.Result
+		res, err = s.solve(x)
+		if err != nil && !errors.Is(err, lm.ErrSingular) {
+			return nil, err
+		}
+		x = res.X
+		if settled := s.reweight(x); settled && round > 3 {
+			break
+		}
+	}
+	if err != nil {
+		return nil, ErrNoFit
+	}
+	return x, nil
+}
+
+// leftoverFold looks for a feature line that the form of x does not hold yet.
+func (s *solver) leftoverFold(x []float64) (Fold, bool) {
+	b, f := s.board(x), s.form(x)
+	const pitch = 3.0
+	g := surface.Grid{Cols: 201, Rows: 201, PitchMM: pitch, X0MM: -300, Y0MM: -300}
+	rx, ry := make([]float32, g.Len()), make([]float32, g.Len())
+	n := make([]float32, g.Len())
+	for i, t := range s.sights {
+		p, _, _, ok := f.Hit(s.fr.Camera.Centre, s.rays[i])
+		if !ok {
+			continue
+		}
+		c, r := g.Cell(p.X, p.Y)
+		q, k := int(math.Round(c)), int(math.Round(r))
+		if q < 0 || k < 0 || q >= g.Cols || k >= g.Rows {
+			continue
+		}
+		mx, my := Slopes(s.fr.Camera.Centre, p, b.At(t.U, t.V))
+		j := k*g.Cols + q
+		for k := range f.Folds {
+			_, zx, zy := f.Folds[k].eval(p.X, p.Y)
+			mx, my = mx-zx, my-zy
+		}
+		rx[j] += float32(mx)
+		ry[j] += float32(my)
+		n[j]++
+	}
+	for j, k := range n {
+		rx[j], ry[j] = rx[j]/k, ry[j]/k // 0/0 is NaN: unknown
+	}
+	return findFold(g, rx, ry)
+}
+
+// smoothStart returns x with the smooth part of the form put back to its first guess, the folds kept: a smooth form that has
+// swallowed half a feature line is a bad start.
+func (s *solver) smoothStart(x []float64) []float64 {
+	out := s.start()
+	return append(out, x[nBoard+len(s.exps):]...)
+}
+
+type solver struct {
+	fr      *pose.Frame
+	sights  []Sight
+	rays    []r3.Vec
+	weight  []float64 // robust
+	prior   Prior
+	nominal Board
+	exps    [][2]int
+	sigma   float64 // of one sight, mm, with its correlation folded in
+	scale   float64 // robust spread of one sight
+	rms     float64
+	folds   int
+	stride  int // of the sights that the search uses; the last fits use all
+}
+
+func (s *solver) start() []float64 {
+	x := make([]float64, nBoard+len(s.exps))
+	// First crown from the cards: their tilts give the curvature along x.
+	l := r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
+	x[nBoard+3] = -s.fr.SagMM * (FormScaleMM / l) * (FormScaleMM / l)
+	return x
+}
+
+func (s *solver) board(x []float64) Board {
+	b := s.nominal
+	w := r3.Add(r3.Add(r3.Scale(x[3], b.U), r3.Scale(x[4], b.V)), r3.Scale(x[5], b.N))
+	if a := r3.Norm(w); a > 1e-15 {
+		rot := r3.NewRotation(a, w)
+		b.U, b.V, b.N = rot.Rotate(b.U), rot.Rotate(b.V), rot.Rotate(b.N)
+	}
+	n := s.nominal
+	b.Centre = r3.Add(r3.Add(r3.Scale(x[0], n.U), r3.Scale(x[1], n.V)), r3.Scale(s.prior.DistanceMM*(1+x[2]), r3.Scale(-1, n.N)))
+	return b
+}
+
+// form reads the panel's form out of the unknowns.
+func (s *solver) form(x []float64) Form {
+	n := nBoard + len(s.exps)
+	f := Form{C: x[nBoard:n]}
+	for k := range s.folds {
+		q := x[n+k*foldUnknowns:]
+		f.Folds = append(f.Folds, Fold{Angle: q[0], S0: q[1], Bend: q[2] / bendScale, Step: q[3], Width: math.Exp(q[4])})
+	}
+	return f
+}
+
+// bendScale brings a line's bend to the size of the other unknowns: 1 unit is a sag of 10 mm over +-100 mm.
+const bendScale = 1000.0
+
+func (s *solver) solve(x []float64) (lm.Result, error) {
+	maxIter := 6
+	if s.stride > 1 {
+		maxIter = 3 // the weights are not final yet
+	}
+	nPrior := nBoard + len(s.exps) + 6 + 2*s.folds
+	used := (len(s.sights) + s.stride - 1) / s.stride
+	m := 2*used + nPrior
+	step := []float64{0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-4}
+	for range s.exps {
+		step = append(step, 1e-3)
+	}
+	for range s.folds {
+		step = append(step, 1e-4, 0.02, 1e-3, 1e-4, 1e-2)
+	}
+	return lm.Minimise(lm.Problem{M: m, Step: step, MaxIter: maxIter, Tol: 1e-4, NoCov: s.stride > 1, Residuals: func(x, r []float64) {
+		b := s.board(x)
+		f := s.form(x)
+		c := s.fr.Camera.Centre
+		for k := range used {
+			i := k * s.stride
+			t := s.sights[i]
+			w := math.Sqrt(s.weight[i]*t.Weight*float64(s.stride)) / s.sigma
+			if w == 0 {
+				r[2*k], r[2*k+1] = 0, 0
+				continue
+			}
+			p, zx, zy, ok := f.Hit(c, s.rays[i])
+			var u, v float64
+			if ok {
+				u, v, ok = b.Reflect(s.rays[i], p, zx, zy)
+			}
+			if !ok {
+				r[2*k], r[2*k+1] = 500*w, 500*w
+				continue
+			}
+			r[2*k], r[2*k+1] = w*(u-t.U), w*(v-t.V)
+		}
+		s.priors(b, f, x, r[2*used:])
+	}}, x)
+}
+
+func (s *solver) priors(b Board, f Form, x, r []float64) {
+	r[0], r[1] = x[0]/sidewaysSigma, x[1]/sidewaysSigma
+	r[2] = (r3.Norm(b.Centre)/s.prior.DistanceMM - 1) / s.prior.DistanceSigma
+	r[3], r[4], r[5] = x[3]/squareSigma, x[4]/squareSigma, x[5]/squareSigma
+	k := nBoard
+	for i, e := range s.exps {
+		r[k] = f.C[i] / formSigma[e[0]+e[1]]
+		k++
+	}
+	for _, c := range []pose.Placed{s.fr.A, s.fr.B} {
+		z, zx, zy := f.Eval(c.Centre.X, c.Centre.Y)
+		r[k] = (z - (c.Centre.Z - pose.CardThicknessMM)) / cardPlaceSigma
+		r[k+1] = (zx + c.Normal.X/c.Normal.Z) / cardTiltSigma
+		r[k+2] = (zy + c.Normal.Y/c.Normal.Z) / cardTiltSigma
+		k += 3
+	}
+	for _, fold := range f.Folds {
+		r[k] = fold.Bend * bendScale / foldBendSigma
+		r[k+1] = math.Log(fold.Width/6) / foldWidthSigma
+		k += 2
+	}
+}
+
+// residuals returns the unweighted misfit of every sight, mm on the board.
+func (s *solver) residuals(x []float64) []float64 {
+	b := s.board(x)
+	f := s.form(x)
+	out := make([]float64, len(s.sights))
+	rows.Do(len(out), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			t := s.sights[i]
+			out[i] = math.Inf(1)
+			if p, zx, zy, ok := f.Hit(s.fr.Camera.Centre, s.rays[i]); ok {
+				if u, v, ok := b.Reflect(s.rays[i], p, zx, zy); ok {
+					out[i] = math.Hypot(u-t.U, v-t.V)
+				}
+			}
+		}
+	})
+	return out
+}
+
+// tukey is the cut of the biweight in robust standard deviations (Beaton & Tukey 1974: 4.685 keeps 95 % efficiency).
+const tukey = 4.685
+
+// reweight updates the robust weights and the effective sigma of a sight.
+func (s *solver) reweight(x []float64) (settled bool) {
+	d := s.residuals(x)
+	sorted := slices.Clone(d)
+	slices.Sort(sorted)
+	// Median of a Rayleigh-distributed distance is 1.1774 sigma.
+	s.scale = max(sorted[len(sorted)/2]/1.1774, 0.02)
+	var sum, n, change float64
+	for i, v := range d {
+		w := 0.0
+		if q := v / (tukey * s.scale); q < 1 {
+			w = (1 - q*q) * (1 - q*q)
+		}
+		change += math.Abs(w - s.weight[i])
+		s.weight[i] = w
+		if w > 0 {
+			sum += w * v * v / 2
+			n += w
+		}
+	}
+	s.rms = math.Sqrt(sum / n)
+	// What the model leaves is correlated over some centimetres of metal (waviness), so that only about effectiveSights
+	// places are independent; folding that into sigma keeps the priors' weight honest.
+	s.sigma = max(s.rms, 0.02) * math.Sqrt(math.Max(1, n/effectiveSights))
+	return change/float64(len(d)) < 0.01
+}
+
+// quickSights is about how many sights settle the robust weights; all of them take part in the last fits.
+const quickSights = 2000
+
+// effectiveSights is how many independent looks at the form a capture gives: some 300 x 200 mm of metal in patches of 15 mm.
+const effectiveSights = 270
+
+func (s *solver) report(x []float64, res lm.Result) (*Calibration, error) {
+	c := &Calibration{Board: s.board(x), Form: s.form(slices.Clone(x)), RMSMM: s.rms}
+	var kept float64
+	for _, w := range s.weight {
+		if w > 0.1 {
+			kept++
+		}
+	}
+	c.Undamaged = kept / float64(len(s.weight))
+	toOrigin := r3.Unit(r3.Scale(-1, c.Board.Centre))
+	c.TiltDeg = math.Acos(min(1, r3.Dot(toOrigin, c.Board.N))) * 180 / math.Pi
+	c.ScaleSigma = math.Sqrt(res.Cov.At(2, 2))
+	return c, nil
+}

@@ -1,0 +1,180 @@
+package mirror
+
+import (
+	"math"
+	"slices"
+
+	"fairmetal/surface"
+)
+
+// Fold is a feature line of the panel's form: along a gently bent line the slope across it changes by Step,
+//
+//	z = Step/2 (s + sqrt(s^2 + Width^2)),  s = n.(x, y) - S0 - Bend t^2,
+//
+// n being the unit normal of the line and t the coordinate along it, mm.
+type Fold struct {
+	Angle float64 // of n from +x, rad
+	S0    float64 // mm
+	Bend  float64 // 1/mm
+	Step  float64
+	Width float64 // mm, the fold's radius is about Width/Step
+}
+
+// foldUnknowns is how many unknowns a fold adds to the calibration.
+const foldUnknowns = 5
+
+// Across returns the distance s of a place from the line and its gradient.
+func (f *Fold) Across(x, y float64) (s, sx, sy float64) {
+	sin, cos := math.Sincos(f.Angle)
+	t := -sin*x + cos*y
+	return cos*x + sin*y - f.S0 - f.Bend*t*t, cos + 2*f.Bend*t*sin, sin - 2*f.Bend*t*cos
+}
+
+// Line is Across as package surface wants it: distance and place along the line, mm.
+func (f *Fold) Line(x, y float64) (s, t float64) {
+	s, _, _ = f.Across(x, y)
+	sin, cos := math.Sincos(f.Angle)
+	return s, -sin*x + cos*y
+}
+
+func (f *Fold) eval(x, y float64) (z, zx, zy float64) {
+	s, sx, sy := f.Across(x, y)
+	q := math.Sqrt(s*s + f.Width*f.Width)
+	d := f.Step / 2 * (1 + s/q)
+	return f.Step / 2 * (s + q), d * sx, d * sy
+}
+
+// Thresholds of a feature line: a bend that anyone would call a line, and not the waviness of a skin. Common practice, no
+// source; orange peel leaves medians along a line a tenth of it.
+const (
+	foldMinStep     = 4e-3 // change of slope over 12 mm
+	foldMinCoverage = 0.65 // share of the line's run that shows it
+	foldPersistence = 0.5  // share of the step still there 15 mm to either side: else it is a crease
+)
+
+// findFold looks for the strongest feature line in the slopes of the metal (row-major on g, NaN unknown): a straight line over
+// the measured part across which the median slope, taken along the line, changes for good, over and above the even curvature
+// of the crown.
+func findFold(g surface.Grid, mx, my []float32) (Fold, bool) {
+	var best Fold
+	var crown float64
+	for deg := 0; deg < 180; deg += 3 {
+		f, k, ok := foldAt(g, mx, my, float64(deg)*math.Pi/180)
+		if ok && math.Abs(f.Step) > math.Abs(best.Step) {
+			best, crown = f, k
+		}
+	}
+	return best, best.Step != 0 && coverage(g, mx, my, best, crown) >= foldMinCoverage
+}
+
+// foldAt finds the largest lasting step for one direction of the line's normal, and the crown's curvature in that direction,
+// 1/mm.
+func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown float64, found bool) {
+	sin, cos := math.Sincos(angle)
+	const bin = 6.0 // mm: over the spacing of the sights
+	half := int(600 / bin)
+	bins := make([][]float64, 2*half)
+	most := 0
+	for r := range g.Rows {
+		for c := range g.Cols {
+			i := r*g.Cols + c
+			if rx[i] != rx[i] || ry[i] != ry[i] {
+				continue
+			}
+			x, y := g.XY(c, r)
+			k := int(math.Floor((cos*x+sin*y)/bin)) + half
+			if k >= 0 && k < len(bins) {
+				bins[k] = append(bins[k], cos*float64(rx[i])+sin*float64(ry[i]))
+				most = max(most, len(bins[k]))
+			}
+		}
+	}
+	m := make([]float64, len(bins))
+	for k, b := range bins {
+		m[k] = math.NaN()
+		if 4*len(b) > most && len(b) > 20 {
+			slices.Sort(b)
+			m[k] = b[len(b)/2]
+		}
+	}
+	jump := func(k, reach int) float64 {
+		if k-reach < 0 || k+reach >= len(m) {
+			return math.NaN()
+		}
+		return m[k+reach] - m[k-reach]
+	}
+	var all []float64
+	for k := range m {
+		if j := jump(k, 1); !math.IsNaN(j) {
+			all = append(all, j)
+		}
+	}
+	if len(all) < 20 {
+		return f, 0, false
+	}
+	slices.Sort(all)
+	mid := all[len(all)/2]
+	spread := (all[len(all)*3/4] - all[len(all)/4]) / 1.349
+	best, at := 0.0, -1
+	for k := range m {
+		if j := jump(k, 1) - mid; math.Abs(j) > math.Abs(best) {
+			best, at = j, k
+		}
+	}
+	if at < 0 || math.Abs(best) < foldMinStep || math.Abs(best) < 6*spread {
+		return f, 0, false
+	}
+	far := jump(at, 3) - 3*mid
+	if math.IsNaN(far) || far/best < foldPersistence {
+		return f, 0, false
+	}
+	return Fold{Angle: angle, S0: (float64(at-half) + 0.5) * bin, Step: best, Width: 6}, mid / (2 * bin), true
+}
+
+// coverage is the share of 25 mm runs along the line that show at least half its step between 4 and 16 mm on either side.
+func coverage(g surface.Grid, rx, ry []float32, f Fold, crown float64) float64 {
+	sin, cos := math.Sincos(f.Angle)
+	type side struct{ lo, hi []float64 }
+	runs := map[int]*side{}
+	for r := range g.Rows {
+		for c := range g.Cols {
+			i := r*g.Cols + c
+			if rx[i] != rx[i] || ry[i] != ry[i] {
+				continue
+			}
+			x, y := g.XY(c, r)
+			s, _, _ := f.Across(x, y)
+			if a := math.Abs(s); a < 4 || a > 16 {
+				continue
+			}
+			t := int(math.Floor((-sin*x + cos*y) / 25))
+			q := runs[t]
+			if q == nil {
+				q = &side{}
+				runs[t] = q
+			}
+			v := cos*float64(rx[i]) + sin*float64(ry[i]) - crown*s
+			if s < 0 {
+				q.lo = append(q.lo, v)
+			} else {
+				q.hi = append(q.hi, v)
+			}
+		}
+	}
+	shown, all := 0.0, 0.0
+	for _, q := range runs {
+		if len(q.lo) < 5 || len(q.hi) < 5 {
+			continue
+		}
+		slices.Sort(q.lo)
+		slices.Sort(q.hi)
+		all++
+		if (q.hi[len(q.hi)/2]-q.lo[len(q.lo)/2])/f.Step > 0.5 {
+			shown++
+		}
+	}
+	if all < 4 {
+		return 0
+	}
+	return shown / all
+}

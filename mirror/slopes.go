@@ -1,0 +1,108 @@
+package mirror
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/internal/rows"
+	"fairmetal/phase"
+	"fairmetal/pose"
+	"fairmetal/surface"
+)
+
+// Slopes returns, for every cell of g, how much steeper than the form the metal is (dz/dx, dz/dy less the form's; NaN where the
+// stripes cannot be read), for metal that stands dev mm above the form (row-major; nil: zero; NaN counts as zero). The board
+// point of a cell is interpolated from the pixels around its image.
+func (c *Calibration) Slopes(cam *pose.Camera, u, v *phase.Field, g surface.Grid, dev []float64) (rx, ry []float32) {
+	rx, ry = make([]float32, g.Len()), make([]float32, g.Len())
+	nan := float32(math.NaN())
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for q := range g.Cols {
+				i := r*g.Cols + q
+				rx[i], ry[i] = nan, nan
+				x, y := g.XY(q, r)
+				z, fx, fy := c.Form.Eval(x, y)
+				if dev != nil && !math.IsNaN(dev[i]) {
+					z += dev[i]
+				}
+				p := r3.Vec{X: x, Y: y, Z: z}
+				px, py, depth := cam.Project(p)
+				if depth <= 0 {
+					continue
+				}
+				bu, ok := sample(u, px, py)
+				if !ok {
+					continue
+				}
+				bv, ok := sample(v, px, py)
+				if !ok {
+					continue
+				}
+				zx, zy := Slopes(cam.Centre, p, c.Board.At(bu, bv))
+				rx[i], ry[i] = float32(zx-fx), float32(zy-fy)
+			}
+		}
+	})
+	return rx, ry
+}
+
+// sample interpolates a field at a place in the photo: cubic convolution [Keys1981] where the sixteen pixels around are
+// readable, which keeps waves down to a few pixels, else bilinear.
+func sample(f *phase.Field, px, py float64) (float64, bool) {
+	px, py = px-0.5, py-0.5
+	fx, fy := math.Floor(px), math.Floor(py)
+	x, y := int(fx), int(fy)
+	if x < 0 || y < 0 || x+1 >= f.W || y+1 >= f.H {
+		return 0, false
+	}
+	i := y*f.W + x
+	a, b := px-fx, py-fy
+	if x > 0 && y > 0 && x+2 < f.W && y+2 < f.H {
+		wx, wy := keys(a), keys(b)
+		var s float64
+		for r := range 4 {
+			row := f.X[i+(r-1)*f.W-1:]
+			s += wy[r] * (wx[0]*float64(row[0]) + wx[1]*float64(row[1]) + wx[2]*float64(row[2]) + wx[3]*float64(row[3]))
+		}
+		if s == s {
+			return s, true
+		}
+	}
+	v00, v10, v01, v11 := float64(f.X[i]), float64(f.X[i+1]), float64(f.X[i+f.W]), float64(f.X[i+f.W+1])
+	s := (1-b)*((1-a)*v00+a*v10) + b*((1-a)*v01+a*v11)
+	return s, s == s
+}
+
+// keys returns the four weights of cubic convolution with a = -1/2.
+func keys(t float64) [4]float64 {
+	t2, t3 := t*t, t*t*t
+	return [4]float64{
+		-0.5*t3 + t2 - 0.5*t,
+		1.5*t3 - 2.5*t2 + 1,
+		-1.5*t3 + 2*t2 + 0.5*t,
+		0.5*t3 - 0.5*t2,
+	}
+}
+
+// Extent returns the panel rectangle, in mm, that readable pixels cover, and how many mm of panel one pixel spans at the
+// origin.
+func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y1, mmPerPX float64) {
+	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	const step = 6
+	for py := step / 2; py < u.H; py += step {
+		for px := step / 2; px < u.W; px += step {
+			i := py*u.W + px
+			if u.X[i] != u.X[i] || v.X[i] != v.X[i] {
+				continue
+			}
+			p, _, _, ok := c.Form.Hit(cam.Centre, cam.Ray(float64(px)+0.5, float64(py)+0.5))
+			if !ok {
+				continue
+			}
+			x0, y0, x1, y1 = min(x0, p.X), min(y0, p.Y), max(x1, p.X), max(y1, p.Y)
+		}
+	}
+	return x0, y0, x1, y1, r3.Norm(cam.Centre) / cam.FocalPX
+}

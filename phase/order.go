@@ -1,0 +1,264 @@
+package phase
+
+import (
+	"math"
+	"slices"
+)
+
+// maxStep is how far, in pitches of the coarse stripes, the board coordinate may run from one pixel to the next: a sharp dent
+// reaches a twentieth, and a link wrongly followed over half a pitch would shift everything behind it.
+const maxStep = 0.15
+
+// unwrap makes a wrapped phase absolute by continuity: connected parts grow over links shorter than maxStep, each part is then
+// placed against the largest by the votes of the links between them, or, where it stands alone, by the affine trend. Parts
+// that cannot be placed are struck from the mask. The result is in mm, its constant free by whole pitches.
+func unwrap(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
+	n := w * h
+	x := make([]float32, n)
+	scale := float32(pitch / (2 * math.Pi))
+	for i := range x {
+		x[i] = ph[i] * scale
+	}
+	label := make([]int32, n)
+	var sizes []int
+	queue := make([]int32, 0, 1<<16)
+	p32, reach := float32(pitch), float32(maxStep*pitch)
+	for start := range n {
+		if !ok[start] || label[start] != 0 {
+			continue
+		}
+		id := int32(len(sizes) + 1)
+		queue = append(queue[:0], int32(start))
+		label[start] = id
+		for q := 0; q < len(queue); q++ {
+			i := int(queue[q])
+			neighbours(i, w, n, func(j int) {
+				if !ok[j] || label[j] != 0 {
+					return
+				}
+				k := p32 * float32(math.Round(float64((x[i]-x[j])/p32)))
+				if d := x[j] + k - x[i]; d < reach && d > -reach {
+					label[j] = id
+					x[j] += k
+					queue = append(queue, int32(j))
+				}
+			})
+		}
+		sizes = append(sizes, len(queue))
+	}
+	if len(sizes) < 2 {
+		return x
+	}
+	placeParts(x, ok, label, sizes, w, pitch)
+	return x
+}
+
+func neighbours(i, w, n int, visit func(j int)) {
+	c := i % w
+	if c > 0 {
+		visit(i - 1)
+	}
+	if c < w-1 {
+		visit(i + 1)
+	}
+	if i >= w {
+		visit(i - w)
+	}
+	if i < n-w {
+		visit(i + w)
+	}
+}
+
+// minPart is the smallest separate part, in pixels, that is worth placing.
+const minPart = 40
+
+// placeParts shifts every part but the largest by whole pitches to where it belongs.
+func placeParts(x []float32, ok []bool, label []int32, sizes []int, w int, pitch float64) {
+	main := int32(1)
+	for i, s := range sizes {
+		if s > sizes[main-1] {
+			main = int32(i + 1)
+		}
+	}
+	votes := make([]map[int]int, len(sizes)+1)
+	for i := range x {
+		if label[i] != main {
+			continue
+		}
+		neighbours(i, w, len(x), func(j int) {
+			l := label[j]
+			if l == 0 || l == main || sizes[l-1] < minPart {
+				return
+			}
+			if votes[l] == nil {
+				votes[l] = map[int]int{}
+			}
+			votes[l][int(math.Round(float64(x[i]-x[j])/pitch))]++
+		})
+	}
+	trend := affine(x, label, main, w)
+	sum, cnt := make([]float64, len(sizes)+1), make([]float64, len(sizes)+1)
+	for i := range x {
+		if l := label[i]; l != 0 && l != main {
+			sum[l] += trend[0] + trend[1]*float64(i%w) + trend[2]*float64(i/w) - float64(x[i])
+			cnt[l]++
+		}
+	}
+	shift := make([]float32, len(sizes)+1)
+	drop := make([]bool, len(sizes)+1)
+	for l := 1; l <= len(sizes); l++ {
+		switch {
+		case int32(l) == main:
+		case sizes[l-1] < minPart:
+			drop[l] = true
+		case len(votes[l]) > 0:
+			best, n, all := 0, 0, 0
+			for k, v := range votes[l] {
+				all += v
+				if v > n || v == n && k < best {
+					best, n = k, v
+				}
+			}
+			shift[l] = float32(float64(best) * pitch)
+			drop[l] = 3*n < 2*all
+		default:
+			shift[l] = float32(math.Round(sum[l]/cnt[l]/pitch) * pitch)
+		}
+	}
+	for i := range x {
+		if l := label[i]; l != 0 {
+			x[i] += shift[l]
+			ok[i] = ok[i] && !drop[l]
+		}
+	}
+}
+
+// affine fits x = a0 + a1 column + a2 row over one label.
+func affine(x []float32, label []int32, id int32, w int) [3]float64 {
+	var m [3][3]float64
+	var b [3]float64
+	for i := range x {
+		if label[i] != id {
+			continue
+		}
+		r := [3]float64{1, float64(i % w), float64(i / w)}
+		for p := range 3 {
+			for q := range 3 {
+				m[p][q] += r[p] * r[q]
+			}
+			b[p] += r[p] * float64(x[i])
+		}
+	}
+	// Gaussian elimination of the 3 x 3 system.
+	for p := range 3 {
+		if m[p][p] == 0 {
+			return [3]float64{b[0] / max(1, m[0][0])}
+		}
+		for q := p + 1; q < 3; q++ {
+			f := m[q][p] / m[p][p]
+			for k := p; k < 3; k++ {
+				m[q][k] -= f * m[p][k]
+			}
+			b[q] -= f * b[p]
+		}
+	}
+	var a [3]float64
+	for p := 2; p >= 0; p-- {
+		a[p] = b[p]
+		for k := p + 1; k < 3; k++ {
+			a[p] -= m[p][k] * a[k]
+		}
+		a[p] /= m[p][p]
+	}
+	return a
+}
+
+// refine replaces the coarse coordinate by the finer one of the order nearest to it.
+func refine(abs []float32, g *group, ok []bool) {
+	p := float32(g.pitch)
+	scale := p / (2 * math.Pi)
+	for i := range abs {
+		if ok[i] {
+			f := g.phase[i] * scale
+			abs[i] = f + p*float32(math.Round(float64((abs[i]-f)/p)))
+		}
+	}
+}
+
+// mendOrders puts pixels right whose order slipped by one against their neighbours: those that lie a pitch off the median of
+// their readable 3 x 3 surroundings. What stays more than half a pitch off its own left and right, and upper and lower
+// neighbours is dropped.
+func mendOrders(abs []float32, ok []bool, w, h int, pitch float64) {
+	p := float32(pitch)
+	var win [9]float32
+	for range 2 {
+		for y := 1; y < h-1; y++ {
+			for x := 1; x < w-1; x++ {
+				i := y*w + x
+				if !ok[i] {
+					continue
+				}
+				// Most pixels agree with their neighbours: leave at once.
+				if near(abs[i], abs[i-1], p) && near(abs[i], abs[i+1], p) && near(abs[i], abs[i-w], p) && near(abs[i], abs[i+w], p) {
+					continue
+				}
+				n := 0
+				for _, d := range [9]int{-w - 1, -w, -w + 1, -1, 0, 1, w - 1, w, w + 1} {
+					if ok[i+d] {
+						win[n] = abs[i+d]
+						n++
+					}
+				}
+				if n < 5 {
+					continue
+				}
+				v := win[:n]
+				slices.Sort(v)
+				if k := float32(math.Round(float64((v[n/2] - abs[i]) / p))); k == 1 || k == -1 {
+					abs[i] += k * p
+				}
+			}
+		}
+	}
+}
+
+func near(a, b, p float32) bool {
+	d := a - b
+	return d < p/2 && d > -p/2
+}
+
+// centre removes the free whole coarse pitches: the readable range must lie on the board, and as near its middle as it can.
+func centre(abs []float32, ok []bool, pitch, boardMM float64) {
+	lo, hi, found := Range(abs, ok)
+	if !found {
+		return
+	}
+	best, bestCost := 0.0, math.Inf(1)
+	mid := math.Round((lo + hi) / 2 / pitch)
+	for k := mid - 2; k <= mid+2; k++ {
+		l, u := lo-k*pitch, hi-k*pitch
+		over := max(0, -boardMM/2-l) + max(0, u-boardMM/2)
+		if cost := 1000*math.Round(over/5) + math.Abs(l+u)/2; cost < bestCost {
+			best, bestCost = k, cost
+		}
+	}
+	for i := range abs {
+		abs[i] -= float32(best * pitch)
+	}
+}
+
+// Range returns the 0.5 % and 99.5 % points of x over the mask.
+func Range(x []float32, ok []bool) (lo, hi float64, found bool) {
+	var s []float32
+	step := max(1, len(x)/100000)
+	for i := 0; i < len(x); i += step {
+		if ok[i] {
+			s = append(s, x[i])
+		}
+	}
+	if len(s) < 50 {
+		return 0, 0, false
+	}
+	slices.Sort(s)
+	return float64(s[len(s)/200]), float64(s[len(s)-1-len(s)/200]), true
+}

@@ -1,0 +1,343 @@
+// Package phase turns photos of mirrored stripes into board coordinates: where on the board, in mm, each pixel looks.
+//
+// Pattern (linear light): cos(2 pi (X/pitch - shift)), X being u or v on the board.
+package phase
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"fairmetal/internal/rows"
+	"fairmetal/photo"
+)
+
+// Field is one board coordinate for each pixel of a photo, row-major; NaN where the stripes cannot be read.
+type Field struct {
+	W, H int
+	X    []float32 // mm on the board
+	Mod  []float32 // modulation: half the swing of the stripes, linear light
+	// SigmaMM is the typical standard deviation of X from noise, over the readable pixels.
+	SigmaMM float64
+	PitchMM float64 // of the fine stripes
+}
+
+// Shot is one photo of a shifted set.
+type Shot struct {
+	File    string
+	Img     *photo.Image
+	PitchMM float64
+	Shift   float64 // in pitches
+}
+
+// ShiftError says that the photos of one pitch contradict their shifts.
+type ShiftError struct {
+	Axis     string
+	PitchMM  float64
+	Residual float64 // rms of what the shifts leave unexplained, in units of the modulation
+}
+
+func (e *ShiftError) Error() string {
+	return fmt.Sprintf("the shifts of the %s %g mm photos do not fit together (they leave %.0f %% of the stripes unexplained); check the order of the files and that nothing moved",
+		e.Axis, e.PitchMM, 100*e.Residual)
+}
+
+// maxShiftResidual is the unexplained share above which a set of shifts is refused: noise and 2 % exposure jitter leave under
+// a tenth on the dullest paint, two exchanged shifts over a half.
+const maxShiftResidual = 0.3
+
+// group is the result of the N-step sum at one pitch.
+type group struct {
+	pitch    float64
+	phase    []float32 // rad, wrapped
+	mod      []float32
+	residual []float32 // rms over the frames, linear light
+	noise    float64   // sigma of one frame, linear light
+	share    float64   // median of residual / modulation
+}
+
+// Shifted solves a shifted set for one board axis ("u" or "v"): N-step least squares per pixel at each pitch [Greivenkamp1984],
+// the coarser pitch telling the order of the finer. All images must have the same size. boardMM is the board's breadth along
+// this axis.
+func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
+	byPitch := map[float64][]Shot{}
+	for _, s := range shots {
+		byPitch[s.PitchMM] = append(byPitch[s.PitchMM], s)
+	}
+	var pitches []float64
+	for p := range byPitch {
+		pitches = append(pitches, p)
+	}
+	slices.Sort(pitches)
+	w, h := shots[0].Img.W, shots[0].Img.H
+	var groups []*group
+	for _, p := range pitches {
+		g, err := nstep(axis, byPitch[p])
+		if err != nil {
+			return nil, err
+		}
+		groups = append(groups, g)
+	}
+	fine := groups[0]
+	ok := readable(fine, w, h)
+	for _, g := range groups {
+		g.judge(ok, len(byPitch[g.pitch]))
+		if g.share > maxShiftResidual {
+			return nil, &ShiftError{Axis: axis, PitchMM: g.pitch, Residual: g.share}
+		}
+	}
+	f := &Field{W: w, H: h, X: make([]float32, w*h), Mod: fine.mod, PitchMM: fine.pitch}
+	// Noise of X: p/2pi sqrt(2/N) sigma/m, the N-step formula.
+	f.SigmaMM = fine.pitch / (2 * math.Pi) * math.Sqrt(2/float64(len(byPitch[fine.pitch]))) * fine.noise / medianWhere(fine.mod, ok)
+
+	// From coarse to fine: the absolute coordinate of the coarsest pitch follows from continuity, each finer one from the next.
+	coarse := groups[len(groups)-1]
+	abs := unwrap(coarse.phase, ok, w, h, coarse.pitch)
+	for i := len(groups) - 2; i >= 0; i-- {
+		refine(abs, groups[i], ok)
+	}
+	if len(groups) > 1 {
+		mendOrders(abs, ok, w, h, fine.pitch)
+	}
+	centre(abs, ok, coarse.pitch, boardMM)
+	nan := float32(math.NaN())
+	for i := range abs {
+		if ok[i] {
+			f.X[i] = abs[i]
+		} else {
+			f.X[i] = nan
+		}
+	}
+	f.openPixels()
+	return f, nil
+}
+
+// openPixels undoes, to second order, that a pixel averages what it sees over its square: the mean of a smooth function over a
+// unit square is its middle plus 1/24 of its Laplacian.
+func (f *Field) openPixels() {
+	src := slices.Clone(f.X)
+	rows.Do(f.H, func(y0, y1 int) {
+		for y := max(1, y0); y < min(y1, f.H-1); y++ {
+			for x := 1; x < f.W-1; x++ {
+				i := y*f.W + x
+				l := src[i-1] + src[i+1] + src[i-f.W] + src[i+f.W] - 4*src[i]
+				if l == l {
+					f.X[i] = src[i] - l/24
+				}
+			}
+		}
+	})
+}
+
+// nstep fits I = A + C cos 2 pi s + S sin 2 pi s to each pixel, together with one gain a frame.
+func nstep(axis string, shots []Shot) (*group, error) {
+	n := len(shots)
+	w, h := shots[0].Img.W, shots[0].Img.H
+	g := &group{pitch: shots[0].PitchMM, phase: make([]float32, w*h), mod: make([]float32, w*h), residual: make([]float32, w*h)}
+	shifts := make([]float64, n)
+	for i, s := range shots {
+		shifts[i] = s.Shift
+	}
+	basis, inv, err := normalEquations(shifts)
+	if err != nil {
+		return nil, fmt.Errorf("%s %g mm photos: %w", axis, g.pitch, err)
+	}
+	gains := frameGains(shots, basis, inv)
+	rows.Do(h, func(y0, y1 int) {
+		val := make([]float64, n)
+		for i := y0 * w; i < y1*w; i++ {
+			for k, s := range shots {
+				val[k] = float64(s.Img.Pix[i]) / gains[k]
+			}
+			a, c, s := solve3(inv, basis, val)
+			var r2 float64
+			for k := range val {
+				d := val[k] - a - c*basis[k][1] - s*basis[k][2]
+				r2 += d * d
+			}
+			g.phase[i] = float32(math.Atan2(s, c))
+			g.mod[i] = float32(math.Hypot(c, s))
+			g.residual[i] = float32(math.Sqrt(r2 / float64(n)))
+		}
+	})
+	return g, nil
+}
+
+// normalEquations returns the rows (1, cos, sin) of the shifts and the inverse of their normal matrix.
+func normalEquations(shifts []float64) (basis [][3]float64, inv [3][3]float64, err error) {
+	var m [3][3]float64
+	for _, s := range shifts {
+		b := [3]float64{1, math.Cos(2 * math.Pi * s), math.Sin(2 * math.Pi * s)}
+		basis = append(basis, b)
+		for i := range 3 {
+			for j := range 3 {
+				m[i][j] += b[i] * b[j]
+			}
+		}
+	}
+	det := m[0][0]*(m[1][1]*m[2][2]-m[1][2]*m[2][1]) - m[0][1]*(m[1][0]*m[2][2]-m[1][2]*m[2][0]) + m[0][2]*(m[1][0]*m[2][1]-m[1][1]*m[2][0])
+	if math.Abs(det) < 1e-3 {
+		return nil, inv, fmt.Errorf("their shifts are too alike; use at least three shifts spread over a whole stripe")
+	}
+	for i := range 3 {
+		for j := range 3 {
+			a, b := (j+1)%3, (j+2)%3
+			c, d := (i+1)%3, (i+2)%3
+			inv[i][j] = (m[a][c]*m[b][d] - m[a][d]*m[b][c]) / det
+		}
+	}
+	return basis, inv, nil
+}
+
+func solve3(inv [3][3]float64, basis [][3]float64, val []float64) (a, c, s float64) {
+	var t [3]float64
+	for k, b := range basis {
+		t[0] += val[k]
+		t[1] += val[k] * b[1]
+		t[2] += val[k] * b[2]
+	}
+	return inv[0][0]*t[0] + inv[0][1]*t[1] + inv[0][2]*t[2],
+		inv[1][0]*t[0] + inv[1][1]*t[1] + inv[1][2]*t[2],
+		inv[2][0]*t[0] + inv[2][1]*t[1] + inv[2][2]*t[2]
+}
+
+// frameGains estimates the exposure of each frame against their mean, by alternating the pixels' fit with the frames' gains
+// over a subsample of well modulated pixels.
+func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64) []float64 {
+	n := len(shots)
+	gains := make([]float64, n)
+	for i := range gains {
+		gains[i] = 1
+	}
+	pix := shots[0].Img.Pix
+	var use []int
+	var mods []float64
+	step := max(1, len(pix)/40000)
+	val := make([]float64, n)
+	for i := 0; i < len(pix); i += step {
+		clipped := false
+		for k, s := range shots {
+			val[k] = float64(s.Img.Pix[i])
+			clipped = clipped || val[k] > 0.95
+		}
+		_, c, s := solve3(inv, basis, val)
+		if !clipped {
+			use = append(use, i)
+			mods = append(mods, math.Hypot(c, s))
+		}
+	}
+	if len(use) < 100 {
+		return gains
+	}
+	sorted := slices.Clone(mods)
+	slices.Sort(sorted)
+	floor := 0.3 * sorted[len(sorted)*95/100]
+	for range 6 {
+		num, den := make([]float64, n), make([]float64, n)
+		for q, i := range use {
+			if mods[q] < floor {
+				continue
+			}
+			for k, s := range shots {
+				val[k] = float64(s.Img.Pix[i]) / gains[k]
+			}
+			a, c, s := solve3(inv, basis, val)
+			for k := range val {
+				p := a + c*basis[k][1] + s*basis[k][2]
+				num[k] += p * float64(shots[k].Img.Pix[i])
+				den[k] += p * p
+			}
+		}
+		var mean float64
+		for k := range gains {
+			if den[k] > 0 {
+				gains[k] = num[k] / den[k]
+			}
+			mean += gains[k] / float64(n)
+		}
+		for k := range gains {
+			gains[k] /= mean
+			// Exposure that wanders further is not jitter: leave it to the residual to complain.
+			gains[k] = min(max(gains[k], 0.8), 1.25)
+		}
+	}
+	return gains
+}
+
+// readable masks the pixels whose stripes stand clear of noise.
+func readable(g *group, w, h int) []bool {
+	sample := make([]float64, 0, 20000)
+	for i := 0; i < len(g.mod); i += max(1, len(g.mod)/20000) {
+		sample = append(sample, float64(g.mod[i]))
+	}
+	slices.Sort(sample)
+	// The mirror image covers some part of the photo; its modulation is the upper mode.
+	top := sample[len(sample)*97/100]
+	floor := float32(0.12 * top)
+	ok := make([]bool, len(g.mod))
+	for i := range ok {
+		ok[i] = g.mod[i] > floor
+	}
+	return despeckle(ok, w, h)
+}
+
+// judge fills in the group's noise and unexplained share. Of n frames, n-3 degrees of freedom are left to the residual, so a
+// frame's sigma is rms residual / sqrt((n-3)/n).
+func (g *group) judge(ok []bool, n int) {
+	var res, ratio []float64
+	for i := 0; i < len(g.mod); i += max(1, len(g.mod)/60000) {
+		if ok[i] {
+			res = append(res, float64(g.residual[i]))
+			ratio = append(ratio, float64(g.residual[i]/g.mod[i]))
+		}
+	}
+	if n < 4 || len(res) == 0 {
+		g.noise = 0.005 // no residual to judge by: half a grey level in a hundred
+		return
+	}
+	slices.Sort(res)
+	slices.Sort(ratio)
+	g.noise = res[len(res)/2] / 0.6745 / math.Sqrt(float64(n-3)/float64(n))
+	g.share = ratio[len(ratio)/2]
+}
+
+// despeckle drops readable pixels with fewer than five readable neighbours of eight, twice: lone pixels in noise.
+func despeckle(ok []bool, w, h int) []bool {
+	for range 2 {
+		out := make([]bool, len(ok))
+		rows.Do(h, func(y0, y1 int) {
+			for y := max(y0, 1); y < min(y1, h-1); y++ {
+				for x := 1; x < w-1; x++ {
+					i := y*w + x
+					if !ok[i] {
+						continue
+					}
+					n := 0
+					for _, d := range [8]int{-w - 1, -w, -w + 1, -1, 1, w - 1, w, w + 1} {
+						if ok[i+d] {
+							n++
+						}
+					}
+					out[i] = n >= 5
+				}
+			}
+		})
+		ok = out
+	}
+	return ok
+}
+
+func medianWhere(v []float32, ok []bool) float64 {
+	var s []float64
+	step := max(1, len(v)/20000)
+	for i := 0; i < len(v); i += step {
+		if ok[i] {
+			s = append(s, float64(v[i]))
+		}
+	}
+	if len(s) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(s)
+	return s[len(s)/2]
+}

@@ -1,0 +1,135 @@
+package surface
+
+import (
+	"math"
+	"slices"
+)
+
+// sectionReachMM is how far to either side of a feature line its own section may differ from the smooth form; it fades out
+// over the last third.
+const sectionReachMM = 21.0
+
+// AlongLine estimates what the section of a feature line adds to the form from the line itself: for each distance s from the
+// line the height that undamaged metal has there, free to drift linearly along the line (t), by robust regression over the
+// whole line. across gives s and t in mm for a place. h is in mm, NaN skipped. The
+// result, in mm, is zero away from the line.
+func AlongLine(g Grid, h []float64, across Across) []float64 {
+	bin := g.PitchMM
+	half := int(math.Ceil(sectionReachMM / bin))
+	type obs struct{ t, h float64 }
+	bins := make([][]obs, 2*half+1)
+	place := make([]float32, g.Len()) // distance in bins, NaN far away
+	along := make([]float32, g.Len())
+	for r := range g.Rows {
+		for c := range g.Cols {
+			i := r*g.Cols + c
+			x, y := g.XY(c, r)
+			s, t := across(x, y)
+			place[i] = float32(math.NaN())
+			if math.Abs(s) >= sectionReachMM {
+				continue
+			}
+			place[i], along[i] = float32(s/bin)+float32(half), float32(t)
+			if !math.IsNaN(h[i]) {
+				k := int(math.Round(s/bin)) + half
+				bins[k] = append(bins[k], obs{t, h[i]})
+			}
+		}
+	}
+	// A robust line h = a + b t for each distance.
+	a, b := make([]float64, len(bins)), make([]float64, len(bins))
+	known := make([]bool, len(bins))
+	for k, o := range bins {
+		if len(o) < 40 {
+			continue
+		}
+		t, v := make([]float64, len(o)), make([]float64, len(o))
+		for i, q := range o {
+			t[i], v[i] = q.t, q.h
+		}
+		a[k], b[k] = robustLine(t, v)
+		known[k] = true
+	}
+	fillGaps(a, known)
+	fillGaps(b, known)
+	out := make([]float64, g.Len())
+	for i, p := range place {
+		if p != p {
+			continue
+		}
+		k := int(p)
+		if k+1 >= len(a) {
+			continue
+		}
+		f := float64(p) - float64(k)
+		v := (1-f)*(a[k]+b[k]*float64(along[i])) + f*(a[k+1]+b[k+1]*float64(along[i]))
+		out[i] = v * fade(math.Abs(float64(p)-float64(half))*bin)
+	}
+	return out
+}
+
+// fade is 1 to two thirds of the reach and falls to 0 at it with zero slope at both ends.
+func fade(s float64) float64 {
+	q := (s/sectionReachMM - 2.0/3) * 3
+	switch {
+	case q <= 0:
+		return 1
+	case q >= 1:
+		return 0
+	}
+	return 0.5 * (1 + math.Cos(math.Pi*q))
+}
+
+// robustLine fits v = a + b t by iteratively reweighted least squares with Tukey's biweight, from the median of v.
+func robustLine(t, v []float64) (a, b float64) {
+	res := slices.Clone(v)
+	slices.Sort(res)
+	a = res[len(res)/2]
+	for range 12 {
+		abs := make([]float64, len(v))
+		for i := range v {
+			abs[i] = math.Abs(v[i] - a - b*t[i])
+		}
+		sorted := slices.Clone(abs)
+		slices.Sort(sorted)
+		cut := biweight * max(sorted[len(sorted)/2]/0.6745, 1e-6)
+		var s0, s1, s2, r0, r1 float64
+		for i := range v {
+			q := abs[i] / cut
+			if q >= 1 {
+				continue
+			}
+			w := (1 - q*q) * (1 - q*q)
+			s0 += w
+			s1 += w * t[i]
+			s2 += w * t[i] * t[i]
+			r0 += w * v[i]
+			r1 += w * v[i] * t[i]
+		}
+		det := s0*s2 - s1*s1
+		if det <= 1e-9*s0*s2 {
+			break
+		}
+		a, b = (r0*s2-r1*s1)/det, (s0*r1-s1*r0)/det
+	}
+	return a, b
+}
+
+// fillGaps carries the nearest known value into unknown bins.
+func fillGaps(v []float64, known []bool) {
+	for i := range v {
+		if known[i] {
+			continue
+		}
+		for d := 1; d < len(v); d++ {
+			if i-d >= 0 && known[i-d] {
+				v[i] = v[i-d]
+				break
+			}
+			if i+d < len(v) && known[i+d] {
+				v[i] = v[i+d]
+				break
+			}
+		}
+	}
+}
