@@ -54,13 +54,18 @@ type Prior struct {
 	DistanceMM float64 // taped from the panel's origin to the board's centre
 	// DistanceSigma is the relative standard deviation of the tape; 0: TapeSigma.
 	DistanceSigma float64
+	// PeriodU and PeriodV are the whole steps, mm, by which the sights' board coordinates may be off together: the coarsest
+	// pitch. 0: they are absolute.
+	PeriodU, PeriodV float64
+	// WidthMM and HeightMM are the board's size.
+	WidthMM, HeightMM float64
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
 const (
 	TapeSigma      = 0.01   // of the distance
 	squareSigma    = 0.10   // rad: how squarely a board is set up by eye
-	sidewaysSigma  = 80.0   // mm: how well its middle is aimed at the damage
+	sidewaysSigma  = 200.0  // mm: how well its middle is aimed at the damage; the coordinates may be off by whole periods besides
 	cardTiltSigma  = 1.5e-3 // rad: how flat a card lies and how well its tilt is read
 	cardPlaceSigma = 0.15   // mm: height of a card's centre over the metal
 )
@@ -88,6 +93,8 @@ type Calibration struct {
 	RMSMM, TiltDeg float64
 	// Undamaged is the share of sights that the fit kept.
 	Undamaged float64
+	// ShiftU and ShiftV, mm, were found to be missing from all board coordinates: whole periods, to be taken off them.
+	ShiftU, ShiftV float64
 }
 
 // ErrNoFit says that the mirror model found no set-up that explains the stripes.
@@ -104,7 +111,7 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if prior.DistanceSigma == 0 {
 		prior.DistanceSigma = TapeSigma
 	}
-	s := &solver{fr: fr, sights: sights, stride: max(1, len(sights)/quickSights), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree)}
+	s := &solver{fr: fr, sights: slices.Clone(sights), stride: max(1, len(sights)/quickSights), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree)}
 	s.rays = make([]r3.Vec, len(sights))
 	for i, t := range sights {
 		s.rays[i] = fr.Camera.Ray(t.PX, t.PY)
@@ -112,6 +119,10 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	s.weight = make([]float64, len(sights))
 	for i := range s.weight {
 		s.weight[i] = 1
+	}
+	sigma := prior.DistanceSigma
+	if prior.PeriodU > 0 {
+		s.prior.DistanceSigma = 0.1 // until it is known which point of the board is its centre
 	}
 	x, err := s.settle(s.start())
 	if err != nil {
@@ -134,17 +145,20 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if s.rms > maxRMSMM {
 		return nil, ErrNoFit
 	}
-	return s.weighTape(x)
+	return s.weighTape(x, sigma)
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
 // two contradict each other.
-func (s *solver) weighTape(x []float64) (*Calibration, error) {
-	sigma := s.prior.DistanceSigma
+func (s *solver) weighTape(x []float64, sigma float64) (*Calibration, error) {
 	s.stride = 1
 	s.prior.DistanceSigma = freeTape
 	free, err := s.solve(x)
 	if err != nil {
+		return nil, ErrNoFit
+	}
+	s.snap(free.X)
+	if free, err = s.solve(free.X); err != nil {
 		return nil, ErrNoFit
 	}
 	ratio := s.prior.DistanceMM / r3.Norm(s.board(free.X).Centre)
@@ -163,6 +177,61 @@ func (s *solver) weighTape(x []float64) (*Calibration, error) {
 	}
 	c.TapeRatio, c.TapeRatioSigma = ratio, ratioSigma
 	return c, nil
+}
+
+// snap moves the sights' coordinates, and the board with them, by whole periods to where the board's centre fits best what
+// is known of it: the taped distance, facing the panel, and every coordinate seen on the board.
+func (s *solver) snap(x []float64) {
+	if s.prior.PeriodU <= 0 || s.prior.PeriodV <= 0 {
+		return
+	}
+	b := s.board(x)
+	var us, vs []float64
+	for i, t := range s.sights {
+		if s.weight[i] > 0.1 {
+			us, vs = append(us, t.U), append(vs, t.V)
+		}
+	}
+	slices.Sort(us)
+	slices.Sort(vs)
+	n := len(us)
+	over := func(lo, hi, size float64) float64 { return max(0, -size/2-lo) + max(0, hi-size/2) }
+	best, bu, bv := math.Inf(1), 0.0, 0.0
+	const reach = 4
+	for i := -reach; i <= reach; i++ {
+		for j := -reach; j <= reach; j++ {
+			du, dv := float64(i)*s.prior.PeriodU, float64(j)*s.prior.PeriodV
+			// Coordinates lowered by (du, dv): the centre they count from moves the other way.
+			c := b.At(du, dv)
+			off := math.Acos(min(1, -r3.Dot(r3.Unit(c), b.N)))
+			tape := (r3.Norm(c)/s.prior.DistanceMM - 1) / (2 * TapeSigma)
+			// A tape may be plainly wrong: beyond three sigma its cost grows no faster than its distance.
+			cost := robust(tape, 3) + off*off/(squareSigma*squareSigma)
+			if s.prior.WidthMM > 0 {
+				o := over(us[n/200]-du, us[n-1-n/200]-du, s.prior.WidthMM) + over(vs[n/200]-dv, vs[n-1-n/200]-dv, s.prior.HeightMM)
+				cost += o * o / (15 * 15)
+			}
+			if cost < best {
+				best, bu, bv = cost, du, dv
+			}
+		}
+	}
+	for i := range s.sights {
+		s.sights[i].U -= bu
+		s.sights[i].V -= bv
+	}
+	c := b.At(bu, bv)
+	x[0], x[1] = r3.Dot(c, s.nominal.U), r3.Dot(c, s.nominal.V)
+	x[2] = -r3.Dot(c, s.nominal.N)/s.prior.DistanceMM - 1
+	s.shiftU, s.shiftV = s.shiftU+bu, s.shiftV+bv
+}
+
+// robust is Huber's loss.
+func robust(v, k float64) float64 {
+	if v = math.Abs(v); v > k {
+		return k * (2*v - k)
+	}
+	return v * v
 }
 
 // freeTape is a tape that knows next to nothing.
@@ -250,6 +319,8 @@ type solver struct {
 	scale   float64 // robust spread of one sight
 	rms     float64
 	folds   int
+	shiftU  float64 // mm taken off all U, V: whole periods
+	shiftV  float64
 	stride  int // of the sights that the search uses; the last fits use all
 }
 
@@ -408,7 +479,7 @@ const quickSights = 2000
 const effectiveSights = 270
 
 func (s *solver) report(x []float64, res lm.Result) (*Calibration, error) {
-	c := &Calibration{Board: s.board(x), Form: s.form(slices.Clone(x)), RMSMM: s.rms}
+	c := &Calibration{Board: s.board(x), Form: s.form(slices.Clone(x)), RMSMM: s.rms, ShiftU: s.shiftU, ShiftV: s.shiftV}
 	var kept float64
 	for _, w := range s.weight {
 		if w > 0.1 {

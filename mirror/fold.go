@@ -56,15 +56,30 @@ const (
 // the measured part across which the median slope, taken along the line, changes for good, over and above the even curvature
 // of the crown.
 func findFold(g surface.Grid, mx, my []float32) (Fold, bool) {
-	var best Fold
-	var crown float64
+	type candidate struct {
+		fold  Fold
+		crown float64
+	}
+	var all []candidate
+	strongest := 0.0
 	for deg := 0; deg < 180; deg += 3 {
-		f, k, ok := foldAt(g, mx, my, float64(deg)*math.Pi/180)
-		if ok && math.Abs(f.Step) > math.Abs(best.Step) {
-			best, crown = f, k
+		if f, crown, ok := foldAt(g, mx, my, float64(deg)*math.Pi/180); ok {
+			all = append(all, candidate{f, crown})
+			strongest = max(strongest, math.Abs(f.Step))
 		}
 	}
-	return best, best.Step != 0 && coverage(g, mx, my, best, crown) >= foldMinCoverage
+	// A line a few degrees off shows nearly the whole step; the run that it covers tells the direction.
+	var best Fold
+	most := 0.0
+	for _, c := range all {
+		if math.Abs(c.fold.Step) < 0.75*strongest {
+			continue
+		}
+		if v := coverage(g, mx, my, c.fold, c.crown); v > most || v == most && math.Abs(c.fold.Step) > math.Abs(best.Step) {
+			best, most = c.fold, v
+		}
+	}
+	return best, most >= foldMinCoverage
 }
 
 // foldAt finds the largest lasting step for one direction of the line's normal, and the crown's curvature in that direction,

@@ -40,7 +40,7 @@ func (c *Calibration) Slopes(cam *pose.Camera, u, v *phase.Field, g surface.Grid
 				if !ok {
 					continue
 				}
-				zx, zy := Slopes(cam.Centre, p, c.Board.At(bu, bv))
+				zx, zy := Slopes(cam.Centre, p, c.Board.At(bu-c.ShiftU, bv-c.ShiftV))
 				rx[i], ry[i] = float32(zx-fx), float32(zy-fy)
 			}
 		}

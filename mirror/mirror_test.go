@@ -1,0 +1,190 @@
+package mirror
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/pose"
+)
+
+// camera looks down at the origin from the near side, 30 degrees off the normal.
+func camera() pose.Camera {
+	sin, cos := math.Sincos(30 * math.Pi / 180)
+	const d = 430.0
+	return pose.Camera{FocalPX: 1300, CX: 800, CY: 600, W: 1600, H: 1200,
+		Centre: r3.Vec{Y: -d * sin, Z: d * cos}, Right: r3.Vec{X: 1}, Down: r3.Vec{Y: -cos, Z: -sin}, Forward: r3.Vec{Y: sin, Z: -cos}}
+}
+
+// TestPlaneMirror: a flat mirror shows the board as if it stood behind the mirror, at equal distance (Euclid, Catoptrics;
+// any textbook). The line of sight to the image point of (u, v) must meet the plane where Reflect says it sees (u, v).
+func TestPlaneMirror(t *testing.T) {
+	cam := camera()
+	b := Nominal(&cam, 500)
+	flat := NewForm()
+	for _, uv := range [][2]float64{{0, 0}, {120, -80}, {-200, 150}, {333, 10}} {
+		q := b.At(uv[0], uv[1])
+		image := r3.Vec{X: q.X, Y: q.Y, Z: -q.Z}
+		dir := r3.Unit(r3.Sub(image, cam.Centre))
+		p, zx, zy, ok := flat.Hit(cam.Centre, dir)
+		if !ok {
+			t.Fatal("no hit")
+		}
+		u, v, ok := b.Reflect(dir, p, zx, zy)
+		if !ok || math.Hypot(u-uv[0], v-uv[1]) > 1e-9 {
+			t.Errorf("sees (%.9f, %.9f), want %v", u, v, uv)
+		}
+	}
+}
+
+// TestBisector: Slopes inverts Reflect for any slope (law of reflection).
+func TestBisector(t *testing.T) {
+	cam := camera()
+	b := Nominal(&cam, 450)
+	r := rand.New(rand.NewPCG(1, 2))
+	for range 200 {
+		p := r3.Vec{X: 200 * (r.Float64() - 0.5), Y: 150 * (r.Float64() - 0.5), Z: -3 * r.Float64()}
+		zx, zy := 0.2*(r.Float64()-0.5), 0.2*(r.Float64()-0.5)
+		dir := r3.Unit(r3.Sub(p, cam.Centre))
+		u, v, ok := b.Reflect(dir, p, zx, zy)
+		if !ok {
+			continue
+		}
+		gx, gy := Slopes(cam.Centre, p, b.At(u, v))
+		if math.Hypot(gx-zx, gy-zy) > 1e-12 {
+			t.Fatalf("slopes (%g, %g) come back as (%g, %g)", zx, zy, gx, gy)
+		}
+	}
+}
+
+// TestStretchOnCrown checks the derivative of the board coordinate along the panel against Coddington's equations for a convex
+// mirror of curvature k0 at incidence a (Born & Wolf, Principles of Optics, 4.6; restated in docs/method/optics.md):
+// dX/dx = cos a (1 + B/C) + 2 B k0 in the plane of incidence, (1 + B/C) + 2 B k0 cos a across it.
+func TestStretchOnCrown(t *testing.T) {
+	cam := camera()
+	const dist = 500.0
+	b := Nominal(&cam, dist)
+	for _, k0 := range []float64{0, 1.0 / 3000, 1.0 / 1200} {
+		f := NewForm()
+		f.C[3] = -k0 / 2 * FormScaleMM * FormScaleMM
+		f.C[5] = f.C[3]
+		see := func(x, y float64) (float64, float64) {
+			z, zx, zy := f.Eval(x, y)
+			p := r3.Vec{X: x, Y: y, Z: z}
+			u, v, _ := b.Reflect(r3.Unit(r3.Sub(p, cam.Centre)), p, zx, zy)
+			return u, v
+		}
+		const h = 0.01
+		u1, _ := see(h, 0)
+		u0, _ := see(-h, 0)
+		_, v1 := see(0, h)
+		_, v0 := see(0, -h)
+		ratio := dist / r3.Norm(cam.Centre)
+		cos := math.Cos(30 * math.Pi / 180)
+		if got, want := (u1-u0)/(2*h), 1+ratio+2*dist*k0*cos; math.Abs(got/want-1) > 1e-6 {
+			t.Errorf("k0 %g across: %g, want %g", k0, got, want)
+		}
+		// v grows down, y up.
+		if got, want := -(v1-v0)/(2*h), cos*(1+ratio)+2*dist*k0; math.Abs(got/want-1) > 1e-6 {
+			t.Errorf("k0 %g in plane: %g, want %g", k0, got, want)
+		}
+	}
+}
+
+// TestCalibrateFindsSetUp makes sights from a known set-up, a dented patch among them, and wants the set-up back: board
+// distance to 0.2 % although the tape is 1 % off, crown to 0.5 %.
+func TestCalibrateFindsSetUp(t *testing.T) {
+	for _, fold := range []bool{false, true} {
+		cam := camera()
+		form := NewForm()
+		form.C[3], form.C[4], form.C[5], form.C[9] = -3.1, 0.2, -5.2, 0.15
+		if fold {
+			form.Folds = []Fold{{Angle: 1.5, S0: 45, Step: -0.05, Width: 1}}
+		}
+		board := Nominal(&cam, 480)
+		turn := r3.NewRotation(0.04, r3.Unit(r3.Vec{X: 1, Y: 0.4, Z: -0.3}))
+		board.U, board.V, board.N = turn.Rotate(board.U), turn.Rotate(board.V), turn.Rotate(board.N)
+		board.Centre = r3.Add(board.Centre, r3.Vec{X: 12, Y: -9})
+		board.Centre = r3.Scale(480/r3.Norm(board.Centre), board.Centre)
+		rnd := rand.New(rand.NewPCG(3, 4))
+		var sights []Sight
+		for py := 250.0; py < 1000; py += 12 {
+			for px := 250.0; px < 1350; px += 12 {
+				dir := cam.Ray(px, py)
+				p, zx, zy, ok := form.Hit(cam.Centre, dir)
+				if !ok {
+					continue
+				}
+				if d := math.Hypot(p.X-20, p.Y+10); d < 25 {
+					zx += 0.05 * (p.X - 20) / 12 * math.Exp(-d*d/288)
+				}
+				u, v, ok := board.Reflect(dir, p, zx, zy)
+				if ok && math.Abs(u) < 400 && math.Abs(v) < 300 {
+					sights = append(sights, Sight{PX: px, PY: py, U: u + 0.1*rnd.NormFloat64(), V: v + 0.1*rnd.NormFloat64(), Weight: 1})
+				}
+			}
+		}
+		card := func(x float64) pose.Placed {
+			z, zx, zy := form.Eval(x, 0)
+			n := r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1})
+			return pose.Placed{Centre: r3.Add(r3.Vec{X: x, Z: z}, r3.Scale(pose.CardThicknessMM, n)), Normal: n}
+		}
+		fr := pose.Frame{Camera: cam, A: card(-150), B: card(150), SagMM: 3.1}
+		c, err := Calibrate(&fr, sights, Prior{DistanceMM: 480 * 1.01})
+		if err != nil {
+			t.Fatalf("fold %v: %v", fold, err)
+		}
+		if d := r3.Norm(c.Board.Centre); math.Abs(d/480-1) > 2e-3 {
+			t.Errorf("fold %v: distance %.2f mm, want 480", fold, d)
+		}
+		if math.Abs(c.TapeRatio-1.01) > 3*c.TapeRatioSigma+1e-3 {
+			t.Errorf("fold %v: tape ratio %.4f +- %.4f, want 1.01", fold, c.TapeRatio, c.TapeRatioSigma)
+		}
+		if math.Abs(c.Form.C[3]/form.C[3]-1) > 5e-3 || math.Abs(c.Form.C[5]/form.C[5]-1) > 5e-3 {
+			t.Errorf("fold %v: crown %.3f, %.3f, want %.3f, %.3f", fold, c.Form.C[3], c.Form.C[5], form.C[3], form.C[5])
+		}
+		if len(c.Form.Folds) != len(form.Folds) {
+			t.Fatalf("fold %v: %d feature lines found", fold, len(c.Form.Folds))
+		}
+		if fold && (math.Abs(c.Form.Folds[0].Step+0.05) > 2e-3 || math.Abs(c.Form.Folds[0].S0-45) > 1) {
+			t.Errorf("feature line %+v", c.Form.Folds[0])
+		}
+	}
+}
+
+// TestFormGradient compares the analytic gradient with differences, folds included.
+func TestFormGradient(t *testing.T) {
+	f := NewForm()
+	for i := range f.C {
+		f.C[i] = math.Sin(float64(3*i + 1))
+	}
+	f.Folds = []Fold{{Angle: 0.7, S0: 12, Bend: 2e-4, Step: 0.08, Width: 3}}
+	const h = 1e-4
+	for _, p := range [][2]float64{{0, 0}, {40, -70}, {-120, 33}, {15, 9}} {
+		_, zx, zy := f.Eval(p[0], p[1])
+		a, _, _ := f.Eval(p[0]+h, p[1])
+		b, _, _ := f.Eval(p[0]-h, p[1])
+		c, _, _ := f.Eval(p[0], p[1]+h)
+		d, _, _ := f.Eval(p[0], p[1]-h)
+		if math.Abs((a-b)/(2*h)-zx) > 1e-7 || math.Abs((c-d)/(2*h)-zy) > 1e-7 {
+			t.Errorf("at %v: gradient (%g, %g), differences (%g, %g)", p, zx, zy, (a-b)/(2*h), (c-d)/(2*h))
+		}
+	}
+}
+
+// TestCalibrateRefuses wants an error, not a wild answer, from stripes that no mirror explains.
+func TestCalibrateRefuses(t *testing.T) {
+	cam := camera()
+	rnd := rand.New(rand.NewPCG(5, 6))
+	var sights []Sight
+	for range 500 {
+		sights = append(sights, Sight{PX: 1600 * rnd.Float64(), PY: 1200 * rnd.Float64(), U: 800 * (rnd.Float64() - 0.5), V: 600 * (rnd.Float64() - 0.5), Weight: 1})
+	}
+	flat := pose.Placed{Centre: r3.Vec{X: -150}, Normal: r3.Vec{Z: 1}}
+	other := pose.Placed{Centre: r3.Vec{X: 150}, Normal: r3.Vec{Z: 1}}
+	if c, err := Calibrate(&pose.Frame{Camera: cam, A: flat, B: other}, sights, Prior{DistanceMM: 500}); err == nil {
+		t.Errorf("random sights gave a set-up with rms %.1f mm", c.RMSMM)
+	}
+}
