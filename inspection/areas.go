@@ -1,0 +1,221 @@
+package inspection
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/mark"
+	"fairmetal/pose"
+)
+
+// Area is a part of the panel without a value: its bounding box, mm in the panel frame.
+type Area struct {
+	Kind     string  `json:"kind"` // folded, no-board, unreadable, card
+	XMM      float64 `json:"x_mm"` // middle
+	YMM      float64 `json:"y_mm"`
+	WidthMM  float64 `json:"width_mm"`
+	HeightMM float64 `json:"height_mm"`
+	AreaMM2  float64 `json:"area_mm2"`
+	Advice   string  `json:"advice"`
+}
+
+func vec(x, y, z float64) r3.Vec { return r3.Vec{X: x, Y: y, Z: z} }
+
+const (
+	// minAreaMM2 is the smallest unmeasured area worth a word.
+	minAreaMM2 = 30.0
+	// coarseMM is the raster on which unmeasured areas are gathered.
+	coarseMM = 2.0
+	// workShare is the height of the field of work over the distance of the cards: the damage lies between them.
+	workShare = 0.45
+)
+
+// areas lists what between and around the cards got no value, says why, and what to change.
+func (r *run) areas() {
+	s, cal := r.res.Surface, r.res.Calibration
+	a, b := r.res.Frame.A, r.res.Frame.B
+	half := (b.Centre.X - a.Centre.X) / 2
+	x0, x1 := a.Centre.X, b.Centre.X
+	y1 := workShare * half * 2 / 2
+	y0 := -y1
+	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
+	kind := make([]string, cols*rws)
+	var seen, all float64
+	for j := range rws {
+		for i := range cols {
+			x, y := x0+float64(i)*coarseMM, y0+float64(j)*coarseMM
+			if onCard(a, x, y) || onCard(b, x, y) {
+				continue
+			}
+			all++
+			if h := s.At(x, y); h == h {
+				seen++
+				continue
+			}
+			kind[j*cols+i] = r.why(x, y)
+		}
+	}
+	label := make([]bool, len(kind))
+	for k := range kind {
+		if kind[k] == "" || label[k] {
+			continue
+		}
+		queue := []int{k}
+		label[k] = true
+		for q := 0; q < len(queue); q++ {
+			c := queue[q]
+			for _, d := range [4]int{-1, 1, -cols, cols} {
+				n := c + d
+				if n < 0 || n >= len(kind) || label[n] || kind[n] != kind[k] || d == -1 && c%cols == 0 || d == 1 && c%cols == cols-1 {
+					continue
+				}
+				label[n] = true
+				queue = append(queue, n)
+			}
+		}
+		if area := float64(len(queue)) * coarseMM * coarseMM; area >= minAreaMM2 {
+			r.res.Areas = append(r.res.Areas, r.area(kind[k], queue, cols, x0, y0, area))
+		}
+	}
+	cut := r.cutMarks()
+	if share := 1 - seen/max(all, 1); share > 0.1 || len(cut) > 0 {
+		where := r.towards()
+		text := fmt.Sprintf("%.0f %% of the metal between the cards does not mirror the board", 100*share)
+		if len(cut) > 0 {
+			text = fmt.Sprintf("part of mark %s does not mirror the board (%.0f %% of the metal between the cards does not)", cut[0].ID, 100*share)
+		}
+		r.note(Warning, "no-board", text, "move or turn the board towards the "+where+" of the photo, or bring it nearer; nothing is guessed there")
+	}
+	_ = cal
+	r.foldedNotice()
+}
+
+// onCard tells whether a place lies under a card and its quiet zone.
+func onCard(c pose.Placed, x, y float64) bool {
+	in := false
+	for i := range c.Corners {
+		p, q := c.Corners[i], c.Corners[(i+1)%4]
+		if (p.Y > y) != (q.Y > y) && x < (q.X-p.X)*(y-p.Y)/(q.Y-p.Y)+p.X {
+			in = !in
+		}
+	}
+	return in
+}
+
+// why tells why a place between the cards has no value.
+func (r *run) why(x, y float64) string {
+	z, zx, zy := r.res.Calibration.Form.Eval(x, y)
+	p := vec(x, y, z)
+	px, py, _ := r.cam.Project(p)
+	ix, iy := int(px), int(py)
+	if r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix] {
+		return "folded"
+	}
+	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
+	b := r.res.Capture.Board
+	if !ok || math.Abs(u) > b.WidthMM/2 || math.Abs(v) > b.HeightMM/2 {
+		return "no-board"
+	}
+	if r.res.Surface.Cols > 0 && r.touchesInside(x, y) {
+		return "unreadable"
+	}
+	return "no-board"
+}
+
+// touchesInside tells whether measured metal lies to all four sides of a place.
+func (r *run) touchesInside(x, y float64) bool {
+	s := r.res.Surface
+	for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+		hit := false
+		for t := coarseMM; t < 400 && !hit; t += coarseMM {
+			h := s.At(x+t*d[0], y+t*d[1])
+			hit = h == h
+		}
+		if !hit {
+			return false
+		}
+	}
+	return true
+}
+
+func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area {
+	lx, ly, hx, hy := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, c := range cells {
+		x, y := x0+float64(c%cols)*coarseMM, y0+float64(c/cols)*coarseMM
+		lx, ly, hx, hy = min(lx, x), min(ly, y), max(hx, x), max(hy, y)
+	}
+	a := Area{Kind: kind, XMM: (lx + hx) / 2, YMM: (ly + hy) / 2, WidthMM: hx - lx + coarseMM, HeightMM: hy - ly + coarseMM, AreaMM2: mm2}
+	switch kind {
+	case "folded":
+		a.Advice = r.unfoldAdvice()
+	case "no-board":
+		a.Advice = "move or turn the board so that its mirror image covers this place"
+	default:
+		a.Advice = "bring the board nearer or use wider stripes: they run too dense to be read here"
+	}
+	return a
+}
+
+// cutMarks are the marks that run into metal without a value.
+func (r *run) cutMarks() []mark.Mark {
+	var cut []mark.Mark
+	for _, m := range r.res.Marks {
+		n := 0
+		for _, p := range m.OutlineMM {
+			for _, d := range [4][2]float64{{1.5, 0}, {-1.5, 0}, {0, 1.5}, {0, -1.5}} {
+				x, y := p[0]+d[0], p[1]+d[1]
+				if h := r.res.Surface.At(x, y); h != h && !onCard(r.res.Frame.A, x, y) && !onCard(r.res.Frame.B, x, y) && r.why(x, y) == "no-board" {
+					n++
+					break
+				}
+			}
+		}
+		if 8*n > len(m.OutlineMM) {
+			cut = append(cut, m)
+		}
+	}
+	return cut
+}
+
+// towards is the side of the photo on which the mirror image of the board ends too early.
+func (r *run) towards() string {
+	var sx, sy float64
+	for _, a := range r.res.Areas {
+		if a.Kind == "no-board" {
+			sx += a.XMM * a.AreaMM2
+			sy += a.YMM * a.AreaMM2
+		}
+	}
+	switch {
+	case math.Abs(sx) >= math.Abs(sy) && sx > 0:
+		return "right"
+	case math.Abs(sx) >= math.Abs(sy):
+		return "left"
+	case sy > 0:
+		return "top"
+	}
+	return "bottom"
+}
+
+// foldedNotice tells once about all folded places.
+func (r *run) foldedNotice() {
+	n, area := 0, 0.0
+	for _, a := range r.res.Areas {
+		if a.Kind == "folded" {
+			n++
+			area += a.AreaMM2
+		}
+	}
+	if n > 0 {
+		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all: the metal is too sharp there for a single photo to tell low from high", n, area), r.unfoldAdvice())
+	}
+}
+
+// unfoldAdvice says what would unfold the reflection here: by Coddington's equations a bowl of depth d and width s folds from
+// d = s^2/2 (1/B + 1/C + 2/R), so halving the board distance B raises the limit most.
+func (r *run) unfoldAdvice() string {
+	b := r3.Norm(r.res.Calibration.Board.Centre)
+	return fmt.Sprintf("take a shifted set, or bring the board from %.0f mm to about %.0f mm", b, math.Round(b/20)*10)
+}

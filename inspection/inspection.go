@@ -1,0 +1,545 @@
+// Package inspection measures one capture: photos in, surface and marks out. It alone knows the order of the steps
+//
+//	photos - cards - pose - board coordinates - slopes - surface - marks
+//
+// and turns what goes wrong on the way into words for the technician.
+package inspection
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"fairmetal/capture"
+	"fairmetal/card"
+	"fairmetal/mark"
+	"fairmetal/mirror"
+	"fairmetal/phase"
+	"fairmetal/photo"
+	"fairmetal/pose"
+	"fairmetal/surface"
+)
+
+// Result is what a capture tells.
+type Result struct {
+	Capture     capture.Capture
+	SetKind     string
+	Photo       *photo.Image // evenly lit where the set allows, in the pixels of Camera
+	Frame       pose.Frame
+	Calibration *mirror.Calibration
+	Surface     *surface.Surface
+	Marks       []mark.Mark
+	Areas       []Area
+	Notices     []Notice
+	Quality     Quality
+}
+
+// Quality holds the figures by which a capture can be judged.
+type Quality struct {
+	ModelRMSMM     float64 `json:"model_rms_mm"`     // misfit of the mirror model on undamaged paint, mm on the board
+	Undamaged      float64 `json:"undamaged_share"`  // share of the stripes that fit the undamaged form
+	SpreadUM       float64 `json:"spread_um"`        // robust spread of undamaged metal, orange peel and noise together
+	BoardTiltDeg   float64 `json:"board_tilt_deg"`   // board off square
+	TapeRatio      float64 `json:"tape_ratio"`       // taped distance over what the stripes say by themselves
+	TapeRatioSigma float64 `json:"tape_ratio_sigma"` // its standard uncertainty
+	DepthScalePct  float64 `json:"depth_scale_pct"`  // standard uncertainty of depth from the set-up, per cent
+	StripePX       float64 `json:"stripe_px"`        // stripe period on undamaged paint, px
+	Contrast       float64 `json:"contrast"`         // swing of the stripes, linear light
+	CardMisfitPX   float64 `json:"card_misfit_px"`   // rms of the cards against flat squares
+	Clipped        float64 `json:"clipped_share"`    // of the pixels that mirror the board
+	MeasuredCM2    float64 `json:"measured_cm2"`
+}
+
+// Progress is told the step at hand and how much of the whole is done, 0 to 1.
+type Progress func(step string, done float64)
+
+// Run measures the capture in a folder. A refusal is an error of type *Refusal.
+func Run(ctx context.Context, folder fs.FS, progress Progress) (*Result, error) {
+	if progress == nil {
+		progress = func(string, float64) {}
+	}
+	progress("reading capture.json", 0)
+	c, err := capture.ReadDir(folder)
+	if err != nil {
+		return nil, refuseCapture(err)
+	}
+	return RunCapture(ctx, folder, c, progress)
+}
+
+// RunCapture measures a capture whose capture.json is already read: only the photos come from the folder.
+func RunCapture(ctx context.Context, folder fs.FS, c capture.Capture, progress Progress) (*Result, error) {
+	if progress == nil {
+		progress = func(string, float64) {}
+	}
+	set, err := chooseSet(c)
+	if err != nil {
+		return nil, err
+	}
+	run := &run{ctx: ctx, folder: folder, progress: progress, res: &Result{Capture: c, SetKind: set.Kind}}
+	if err := run.photos(set); err != nil {
+		return nil, err
+	}
+	steps := []struct {
+		name string
+		done float64
+		do   func() error
+	}{
+		{"finding the scale cards", 0.42, run.cards},
+		{"reading the stripes", 0.52, run.stripes},
+		{"solving the mirror", 0.66, run.mirror},
+		{"building the surface", 0.76, run.surface},
+		{"looking for marks", 0.92, run.marks},
+	}
+	for _, s := range steps {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		progress(s.name, s.done)
+		if err := s.do(); err != nil {
+			return nil, err
+		}
+	}
+	progress("measured", 1)
+	return run.res, nil
+}
+
+// chooseSet takes the set that tells most: shifted before sweep before single.
+func chooseSet(c capture.Capture) (capture.Set, error) {
+	for _, kind := range []string{capture.Shifted, capture.Sweep, capture.Single} {
+		for _, s := range c.Sets {
+			if s.Kind == kind {
+				return s, nil
+			}
+		}
+	}
+	return capture.Set{}, refuse("no-set", "capture.json names no set of photos", "add the stripe photos and try again")
+}
+
+type run struct {
+	ctx      context.Context
+	folder   fs.FS
+	progress Progress
+	res      *Result
+
+	set    capture.Set
+	frames []frame
+	u, v   *phase.Field
+	folded []bool // pixels inside a folded reflection
+	cam    *pose.Camera
+	shrink float64 // working pixels per pixel of the decoded photo
+}
+
+// frame is one decoded photo at working size.
+type frame struct {
+	capture.Frame
+	img     *photo.Image
+	info    photo.Info
+	w, h    int // as decoded
+	clipped float64
+}
+
+// workingPX is the size photos are brought down to: stripes of shifted sets stay well over 5 px wide in it, and single photos
+// gain nothing from more.
+const workingPX = 3_400_000
+
+// photos decodes the set's files, two at a time, and judges each.
+func (r *run) photos(set capture.Set) error {
+	r.set = set
+	r.frames = make([]frame, len(set.Frames))
+	errs := make([]error, len(set.Frames))
+	var done int
+	var mu sync.Mutex
+	var wg sync.WaitGroup
+	sem := make(chan struct{}, max(1, min(2, runtime.GOMAXPROCS(0))))
+	for i, f := range set.Frames {
+		wg.Add(1)
+		sem <- struct{}{}
+		go func() {
+			defer wg.Done()
+			defer func() { <-sem }()
+			if r.ctx.Err() != nil {
+				return
+			}
+			r.frames[i], errs[i] = r.decode(f)
+			mu.Lock()
+			done++
+			r.progress(fmt.Sprintf("decoding photo %d of %d", done, len(set.Frames)), 0.02+0.38*float64(done)/float64(len(set.Frames)))
+			mu.Unlock()
+		}()
+	}
+	wg.Wait()
+	if err := r.ctx.Err(); err != nil {
+		return err
+	}
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	first := r.frames[0]
+	for _, f := range r.frames[1:] {
+		if f.w != first.w || f.h != first.h {
+			return refuse("sizes-differ", fmt.Sprintf("%s is %d x %d pixels but %s is %d x %d", f.File, f.w, f.h, first.File, first.w, first.h),
+				"take all photos of a set with the same camera, zoom and orientation")
+		}
+	}
+	return nil
+}
+
+func (r *run) decode(f capture.Frame) (frame, error) {
+	data, err := fs.ReadFile(r.folder, f.File)
+	if err != nil {
+		return frame{}, refuse("file-missing", f.File+" cannot be read from the folder", "copy it again")
+	}
+	p, err := photo.Decode(data, photo.Limits{})
+	if err != nil {
+		return frame{}, refusePhoto(f.File, err)
+	}
+	out := frame{Frame: f, img: p.Image, info: p.EXIF, w: p.W, h: p.H, clipped: p.ClippedFraction}
+	for out.img.W*out.img.H > workingPX {
+		out.img = photo.Halve(out.img)
+	}
+	return out, nil
+}
+
+// cards finds both cards on the evenly lit mean of the photos and places the camera.
+func (r *run) cards() error {
+	imgs := make([]*photo.Image, len(r.frames))
+	for i, f := range r.frames {
+		imgs[i] = f.img
+	}
+	mean := photo.Average(imgs...)
+	r.res.Photo = mean
+	found, err := card.Find(mean)
+	if err != nil {
+		return refuse("no-cards", err.Error(), "photograph again with both cards in the picture")
+	}
+	byLetter := map[string]card.Card{}
+	for _, c := range found {
+		byLetter[c.Letter] = c
+	}
+	if len(byLetter) < 2 {
+		// A single photo at full size, or one frame of a set in which the mean is spoilt, may still show them.
+		for _, f := range r.frames[:min(2, len(r.frames))] {
+			more, err := card.Find(f.img)
+			if err != nil {
+				continue
+			}
+			for _, c := range more {
+				if _, ok := byLetter[c.Letter]; !ok {
+					byLetter[c.Letter] = c
+				}
+			}
+		}
+	}
+	a, okA := byLetter["A"]
+	b, okB := byLetter["B"]
+	if !okA || !okB {
+		return r.noCards(okA, okB)
+	}
+	first := r.frames[0]
+	focal, cx, cy, err := r.res.Capture.Lens(first.w, first.h, first.info.FocalPX(first.w, first.h))
+	if err != nil {
+		return refuseCapture(err)
+	}
+	r.shrink = float64(first.img.W) / float64(first.w)
+	fr, err := pose.FromCards(a, b, focal*r.shrink, cx*r.shrink, cy*r.shrink, mean.W, mean.H)
+	if err != nil {
+		return refuse("cards", err.Error(), "lay both cards flat on undamaged paint and photograph again")
+	}
+	r.res.Frame = fr
+	r.cam = &r.res.Frame.Camera
+	r.res.Quality.CardMisfitPX = max(fr.A.MisfitPX, fr.B.MisfitPX)
+	if r.res.Quality.CardMisfitPX > maxCardMisfitPX {
+		r.note(Warning, "card-bent", fmt.Sprintf("the cards do not look like flat squares (%.1f px off)", r.res.Quality.CardMisfitPX),
+			"lay them flat, or check the camera's focal length; depths may be off by some per cent")
+	}
+	return nil
+}
+
+// maxCardMisfitPX is the misfit of a card over which it is called bent; good cards and lenses stay under 0.3 px.
+const maxCardMisfitPX = 1.0
+
+// noCards finds the likeliest reason for a missing card.
+func (r *run) noCards(okA, okB bool) error {
+	blur, clip := 0.0, 0.0
+	for _, f := range r.frames {
+		blur += photo.Sharpness(f.img) / float64(len(r.frames))
+		clip = max(clip, f.clipped)
+	}
+	switch {
+	case blur > maxBlurPX(r.res.Photo):
+		return refuse("blurred", "photos are blurred, the stripes and cards cannot be read", "hold the camera still and focus on the paint")
+	case clip > maxClipped:
+		return refuse("clipped", fmt.Sprintf("bright stripes are clipped (%.0f %% of the photo is pure white)", 100*clip), "lower the exposure until they are grey, not white")
+	case okA != okB:
+		missing, there := "A", "B"
+		if okA {
+			missing, there = "B", "A"
+		}
+		return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is)", missing, there), "lay it back where it was and photograph again")
+	}
+	return refuse("no-cards", "the photos show no scale cards", "lay cards A and B on either side of the damage, both fully in the picture, and photograph again")
+}
+
+// maxBlurPX is the edge blur, in px of the working photo, above which stripes and cards are lost: a hundredth of the width.
+func maxBlurPX(img *photo.Image) float64 { return 0.0045 * float64(img.W) }
+
+// maxClipped is the share of pure white pixels over which a photo is overexposed; the cards' paper alone is some per cent.
+const maxClipped = 0.12
+
+// stripes turns the frames into board coordinates.
+func (r *run) stripes() error {
+	var err error
+	board := r.res.Capture.Board
+	switch r.set.Kind {
+	case capture.Shifted:
+		if err := r.checkClipping(); err != nil {
+			return err
+		}
+		if r.u, err = phase.Shifted("u", r.shots("u"), board.WidthMM); err == nil {
+			r.v, err = phase.Shifted("v", r.shots("v"), board.HeightMM)
+		}
+	case capture.Single:
+		err = r.demodulate()
+	default:
+		return refuse("set-kind", fmt.Sprintf("sets of kind %q cannot be measured yet", r.set.Kind), "use a shifted set or single photos")
+	}
+	if err != nil {
+		return r.refuseStripes(err)
+	}
+	for i := range r.frames {
+		r.frames[i].img = nil // no longer needed
+	}
+	return r.checkDirections()
+}
+
+func (r *run) shots(axis string) []phase.Shot {
+	var out []phase.Shot
+	for _, f := range r.frames {
+		if f.Stripes == axis {
+			out = append(out, phase.Shot{File: f.File, Img: f.img, PitchMM: f.PitchMM, Shift: *f.Shift})
+		}
+	}
+	return out
+}
+
+func (r *run) refuseStripes(err error) error {
+	var shift *phase.ShiftError
+	if errors.As(err, &shift) {
+		return refuse("shifts", fmt.Sprintf("the shifts of the %s %g mm photos do not fit together (%.0f %% of the stripes stays unexplained)", shift.Axis, shift.PitchMM, 100*shift.Residual),
+			"check the order of the files, and that neither camera nor board moved between the photos")
+	}
+	return refuse("stripes", err.Error(), "photograph again with the stripes sharp and the board's mirror image over the damage")
+}
+
+// checkClipping refuses photos whose bright stripes are flat white.
+func (r *run) checkClipping() error {
+	worst, file := 0.0, ""
+	for _, f := range r.frames {
+		if f.clipped > worst {
+			worst, file = f.clipped, f.File
+		}
+	}
+	if worst > maxClipped {
+		return refuse("clipped", fmt.Sprintf("bright stripes are clipped (%.0f %% of %s is pure white)", 100*worst, file), "lower the exposure until they are grey, not white")
+	}
+	return nil
+}
+
+// checkDirections makes sure that u grows to the right and v downwards in the photo.
+func (r *run) checkDirections() error {
+	ux, uy := direction(r.u)
+	vx, vy := direction(r.v)
+	switch {
+	case math.IsNaN(ux) || math.IsNaN(vy):
+		return refuse("no-stripes", "no stripes can be read in the paint", "place the board so that its mirror image covers the damage, and darken the room around it")
+	case math.Abs(uy) > math.Abs(ux) && math.Abs(vx) > math.Abs(vy):
+		return refuse("uv-swapped", "u and v stripes seem to be swapped", "name the upright stripes u and the level ones v")
+	case ux < 0 || vy < 0:
+		return refuse("direction", "the stripes run backwards: the shifts grow towards the left or upwards", "check the sign of the shifts, and that the board is not upside down")
+	}
+	r.res.Quality.StripePX = min(r.u.PitchMM/math.Hypot(ux, uy), r.v.PitchMM/math.Hypot(vx, vy))
+	return nil
+}
+
+// direction is the median change of a field along photo columns and rows, mm per px.
+func direction(f *phase.Field) (dx, dy float64) {
+	var a, b []float64
+	step := max(1, len(f.X)/40000)
+	for i := 0; i+f.W < len(f.X); i += step {
+		if i%f.W == f.W-1 {
+			continue
+		}
+		if d := float64(f.X[i+1] - f.X[i]); d == d {
+			a = append(a, d)
+		}
+		if d := float64(f.X[i+f.W] - f.X[i]); d == d {
+			b = append(b, d)
+		}
+	}
+	if len(a) < 50 || len(b) < 50 {
+		return math.NaN(), math.NaN()
+	}
+	slices.Sort(a)
+	slices.Sort(b)
+	return a[len(a)/2], b[len(b)/2]
+}
+
+// mirror calibrates board and form.
+func (r *run) mirror() error {
+	s := mirror.Sights(r.u, r.v)
+	board := r.res.Capture.Board
+	cal, err := mirror.Calibrate(&r.res.Frame, s, mirror.Prior{DistanceMM: board.DistanceMM,
+		WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v")})
+	if err != nil {
+		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
+	}
+	r.res.Calibration = cal
+	q := &r.res.Quality
+	q.ModelRMSMM, q.Undamaged, q.BoardTiltDeg = cal.RMSMM, cal.Undamaged, cal.TiltDeg
+	q.TapeRatio, q.TapeRatioSigma, q.DepthScalePct = cal.TapeRatio, cal.TapeRatioSigma, 100*cal.ScaleSigma
+	if off := cal.TapeRatio - 1; math.Abs(off) > tapeWarn && math.Abs(off) > 3*cal.TapeRatioSigma {
+		word := "long"
+		if off < 0 {
+			word = "short"
+		}
+		r.note(Warning, "tape", fmt.Sprintf("the taped board distance of %.0f mm does not fit the stripes (about %.0f %% too %s)", board.DistanceMM, 100*math.Abs(off), word),
+			fmt.Sprintf("measure it again from the panel midway between the cards to the board's centre; depths are given for %.0f mm", board.DistanceMM/cal.TapeRatio))
+	}
+	if cal.TiltDeg > 12 {
+		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
+	}
+	return nil
+}
+
+// period is the coarsest pitch of one axis: what continuity leaves open.
+func (r *run) period(axis string) float64 {
+	p := 0.0
+	for _, f := range r.frames {
+		if strings.Contains(f.Stripes, axis) {
+			p = max(p, f.PitchMM)
+		}
+	}
+	return p
+}
+
+// tapeWarn is how far the tape may be off before it is worth a word: three times what a tape is good for.
+const tapeWarn = 0.03
+
+// surface integrates the slopes and takes off the undamaged form.
+func (r *run) surface() error {
+	x0, y0, x1, y1, mmPerPX := r.res.Calibration.Extent(r.cam, r.u, r.v)
+	g, err := gridOver(x0, y0, x1, y1, mmPerPX)
+	if err != nil {
+		return err
+	}
+	s, spread, err := r.build(g)
+	if err != nil {
+		return refuse("no-surface", "too little of the panel mirrors the board", "move the board so that its mirror image covers the damage")
+	}
+	r.res.Surface = s
+	r.res.Quality.SpreadUM = 1000 * spread
+	n := 0
+	for _, h := range s.Height {
+		if h == h {
+			n++
+		}
+	}
+	r.res.Quality.MeasuredCM2 = math.Round(float64(n) * g.PitchMM * g.PitchMM / 100)
+	return nil
+}
+
+const (
+	gridPitchMM = 0.5       // fine enough for marks of 3 mm
+	gridReachMM = 450.0     // no capture reaches farther from its origin
+	gridCells   = 1_400_000 // over this the pitch is coarsened, to bound memory
+)
+
+func gridOver(x0, y0, x1, y1, mmPerPX float64) (surface.Grid, error) {
+	if !(x1 > x0 && y1 > y0) {
+		return surface.Grid{}, refuse("no-surface", "no part of the panel mirrors the board", "move the board so that its mirror image covers the damage")
+	}
+	x0, y0, x1, y1 = max(x0, -gridReachMM), max(y0, -gridReachMM), min(x1, gridReachMM), min(y1, gridReachMM)
+	p := gridPitchMM
+	for (x1-x0)/p*(y1-y0)/p > gridCells {
+		p *= 2
+	}
+	g := surface.Grid{PitchMM: p, X0MM: math.Floor(x0/p) * p, Y0MM: math.Floor(y0/p) * p}
+	g.Cols, g.Rows = int(math.Ceil((x1-g.X0MM)/p))+1, int(math.Ceil((y1-g.Y0MM)/p))+1
+	return g, nil
+}
+
+// build alternates slopes and heights: a ray meets the metal where the surface is, not where the form is, and the surface
+// follows from the slopes there; two rounds settle it to a hundredth of a micrometre.
+func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
+	cal := r.res.Calibration
+	lines := cal.Form.Lines()
+	var dev []float64
+	var gap []bool
+	var spread float64
+	for range 2 {
+		rx, ry := cal.Slopes(r.cam, r.u, r.v, g, dev)
+		gap = surface.CloseGaps(g, rx, ry, gapMM)
+		surface.KeepLargest(g, rx, ry)
+		var err error
+		if dev, err = surface.Integrate(g, rx, ry, nil, dev, 1e-5); err != nil {
+			return nil, 0, err
+		}
+		var smooth *surface.Smooth
+		if smooth, spread, err = surface.Flatten(g, dev, lines...); err != nil {
+			return nil, 0, err
+		}
+		sg := smooth.Grid(g)
+		for i := range dev {
+			dev[i] -= sg[i]
+		}
+		for _, l := range lines {
+			for i, v := range surface.AlongLine(g, dev, l) {
+				dev[i] -= v
+			}
+		}
+	}
+	s := surface.New(g)
+	for i, h := range dev {
+		if math.IsNaN(h) {
+			continue
+		}
+		s.Height[i] = float32(h)
+		// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal,
+		// and the guess across closed gaps.
+		v := math.Hypot(spread, (cal.ScaleSigma+resolutionShare)*h)
+		if gap[i] {
+			v = math.Hypot(v, gapShare*h)
+		}
+		s.Sigma[i] = float32(v)
+	}
+	return s, spread, nil
+}
+
+const (
+	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
+	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
+	gapShare        = 0.03  // of the depth: a bottom that was not seen
+)
+
+// marks finds the marks and says where nothing could be measured.
+func (r *run) marks() error {
+	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
+	for i := range r.res.Marks {
+		m := &r.res.Marks[i]
+		for _, p := range m.OutlineMM {
+			z, _, _ := r.res.Calibration.Form.Eval(p[0], p[1])
+			x, y, _ := r.cam.Project(vec(p[0], p[1], z))
+			m.OutlinePX = append(m.OutlinePX, [2]float64{math.Round(10*x) / 10, math.Round(10*y) / 10})
+		}
+	}
+	r.areas()
+	return nil
+}

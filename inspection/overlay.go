@@ -1,0 +1,154 @@
+package inspection
+
+import (
+	"image"
+	"image/color"
+	"math"
+	"slices"
+
+	"golang.org/x/image/draw"
+
+	"fairmetal/internal/rows"
+	"fairmetal/photo"
+)
+
+// overlayPX is the width of the pictures that are shown.
+const overlayPX = 1200
+
+// Pictures are the photo as shown and the heat map over it, both of one size; Scale is shown pixels per working pixel.
+type Pictures struct {
+	Photo *image.Gray
+	Heat  *image.NRGBA
+	Scale float64
+}
+
+// Draw makes the pictures of a result.
+func (r *Result) Draw() Pictures {
+	src := r.Photo
+	for src.W > 2*overlayPX {
+		src = photo.Halve(src)
+	}
+	g := grey(src)
+	w := min(overlayPX, src.W)
+	h := int(math.Round(float64(src.H) * float64(w) / float64(src.W)))
+	shown := g
+	if w != src.W {
+		shown = image.NewGray(image.Rect(0, 0, w, h))
+		draw.ApproxBiLinear.Scale(shown, shown.Bounds(), g, g.Bounds(), draw.Src, nil)
+	}
+	scale := float64(w) / float64(r.Photo.W)
+	return Pictures{Photo: shown, Heat: r.heat(w, h, scale), Scale: scale}
+}
+
+// grey renders linear light as sRGB, stretched so that the 99th percentile is a light grey.
+func grey(m *photo.Image) *image.Gray {
+	var s []float32
+	for i := 0; i < len(m.Pix); i += max(1, len(m.Pix)/20000) {
+		s = append(s, m.Pix[i])
+	}
+	slices.Sort(s)
+	top := max(s[len(s)*97/100], 1e-3)
+	out := image.NewGray(image.Rect(0, 0, m.W, m.H))
+	var lut [1024]uint8
+	for i := range lut {
+		v := float64(i) / 1023
+		if v <= 0.0031308 {
+			v *= 12.92
+		} else {
+			v = 1.055*math.Pow(v, 1/2.4) - 0.055
+		}
+		lut[i] = uint8(math.Round(255 * v))
+	}
+	rows.Do(m.H, func(y0, y1 int) {
+		for i := y0 * m.W; i < y1*m.W; i++ {
+			out.Pix[i] = lut[int(min(max(m.Pix[i]/top*0.8, 0), 1)*1023)]
+		}
+	})
+	return out
+}
+
+// FullScaleUM is the height at which the heat map's colours saturate: the deepest mark, within bounds that keep both a finish
+// pass and a deep dent readable.
+func (r *Result) FullScaleUM() float64 {
+	full := 30.0
+	for _, m := range r.Marks {
+		full = max(full, m.DepthUM)
+	}
+	return min(full, 1500)
+}
+
+// Heat is the colour of a height: blue for lows, amber for highs, clear where the metal is fair. The scale is bent by a square
+// root so that shallow marks beside deep ones show.
+func Heat(um, fullUM float64) color.NRGBA {
+	q := math.Sqrt(min(math.Abs(um)/fullUM, 1))
+	if math.Abs(um) < 1.5 {
+		q *= math.Abs(um) / 1.5
+	}
+	alpha := uint8(math.Round(225 * min(1, 1.25*q)))
+	mix := func(a, b float64) uint8 { return uint8(math.Round(a + (b-a)*q)) }
+	if um < 0 {
+		return color.NRGBA{mix(120, 20), mix(190, 50), mix(255, 170), alpha}
+	}
+	return color.NRGBA{mix(255, 200), mix(205, 60), mix(110, 0), alpha}
+}
+
+// heat maps the surface into a picture of w x h pixels. Panel places are worked out on a lattice and interpolated.
+func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
+	const step = 6
+	cam := r.Frame.Camera.Scaled(scale)
+	lw, lh := w/step+2, h/step+2
+	lx, ly := make([]float64, lw*lh), make([]float64, lw*lh)
+	rows.Do(lh, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range lw {
+				p, _, _, ok := r.Calibration.Form.Hit(cam.Centre, cam.Ray(float64(i*step), float64(j*step)))
+				if !ok {
+					p.X, p.Y = math.NaN(), math.NaN()
+				}
+				lx[j*lw+i], ly[j*lw+i] = p.X, p.Y
+			}
+		}
+	})
+	full := r.FullScaleUM()
+	out := image.NewNRGBA(image.Rect(0, 0, w, h))
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range w {
+				i, j := x/step, y/step
+				a, b := (float64(x%step)+0.5)/step, (float64(y%step)+0.5)/step
+				k := j*lw + i
+				px := (1-b)*((1-a)*lx[k]+a*lx[k+1]) + b*((1-a)*lx[k+lw]+a*lx[k+lw+1])
+				py := (1-b)*((1-a)*ly[k]+a*ly[k+1]) + b*((1-a)*ly[k+lw]+a*ly[k+lw+1])
+				if v := r.Surface.At(px, py); v == v {
+					c := Heat(1000*v, full)
+					o := out.Pix[4*(y*w+x):]
+					o[0], o[1], o[2], o[3] = c.R, c.G, c.B, c.A
+				}
+			}
+		}
+	})
+	r.drawOutlines(out, scale)
+	return out
+}
+
+// drawOutlines draws the marks' outlines, lows in white, highs in black with a white core, so that they read on any paint.
+func (r *Result) drawOutlines(m *image.NRGBA, scale float64) {
+	for _, k := range r.Marks {
+		c := color.NRGBA{255, 255, 255, 235}
+		for i := range k.OutlinePX {
+			p, q := k.OutlinePX[i], k.OutlinePX[(i+1)%len(k.OutlinePX)]
+			line(m, p[0]*scale, p[1]*scale, q[0]*scale, q[1]*scale, c)
+		}
+	}
+}
+
+func line(m *image.NRGBA, x0, y0, x1, y1 float64, c color.NRGBA) {
+	n := int(math.Ceil(math.Hypot(x1-x0, y1-y0) * 1.5))
+	for i := 0; i <= n; i++ {
+		t := float64(i) / float64(max(n, 1))
+		x, y := int(x0+t*(x1-x0)), int(y0+t*(y1-y0))
+		if image.Pt(x, y).In(m.Rect) {
+			m.SetNRGBA(x, y, c)
+		}
+	}
+}
