@@ -31,12 +31,16 @@ func round(v float64, digits int) float64 {
 	return math.Round(v*p) / p
 }
 
-// extreme finds depth and place of the deepest point by a quadratic fitted to the unsmoothed heights about it; the window
-// spans a tenth of the mark, within which a round bowl is a paraboloid to 1 %.
+// extreme finds depth and place of the deepest point by a paraboloid fitted to the unsmoothed heights about it, in a window
+// within which the bottom rises by a twentieth of the depth: wide enough to average orange peel out, small enough to follow a
+// crease.
 func (f *finder) extreme(q *region, m *Mark) {
 	g := f.s.Grid
-	area := float64(len(q.cells)) * g.PitchMM * g.PitchMM
-	reach := min(max(0.13*2*math.Sqrt(area/math.Pi), 1.6*g.PitchMM), 2.0)
+	reach := maxWindowMM
+	if k1, _ := f.curvature(q.at, q.sign); k1 != 0 {
+		reach = min(reach, math.Sqrt(2*0.05*q.peak/math.Abs(k1)))
+	}
+	reach = max(reach, 1.6*g.PitchMM)
 	x0, y0 := g.XY(q.at%g.Cols, q.at/g.Cols)
 	n := int(reach / g.PitchMM)
 	// Start from the unsmoothed extreme of a slightly blurred map near the region's peak.
@@ -58,6 +62,9 @@ func (f *finder) extreme(q *region, m *Mark) {
 	m.DepthUM = round(max(best, 0), 1)
 	m.DeepestMM = [2]float64{round(bx, 2), round(by, 2)}
 }
+
+// maxWindowMM bounds the window of the depth's fit.
+const maxWindowMM = 1.5
 
 // paraboloid is z = c0 + c1 x + c2 y + c3 x^2 + c4 x y + c5 y^2 about a cell.
 type paraboloid struct {
@@ -312,8 +319,8 @@ func (f *finder) metal(q *region, m *Mark) {
 }
 
 const (
-	creaseRatio  = 2.0  // length over width from which a low counts as a crease
-	starSolidity = 0.80 // area over hull area of a star's deeper part: arms leave bays between them
+	creaseRatio = 2.0   // length over width from which a low counts as a crease
+	starShare   = 0.025 // of the depth, by which the arms of a star wave round it; bowls stay under a tenth of that
 )
 
 // kind tells the sort of a mark from its shape.
@@ -329,7 +336,7 @@ func (f *finder) kind(q *region, m *Mark) Kind {
 	if m.LengthMM > creaseRatio*m.WidthMM {
 		return Crease
 	}
-	if f.star(q, m) {
+	if f.star(m) {
 		return Star
 	}
 	return Round
@@ -346,32 +353,43 @@ func crosses(line surface.Across, m *Mark) bool {
 	return lo < 0 && hi > 0 && min(-lo, hi) > 0.12*(hi-lo)
 }
 
-// star looks for arms: contours inside the mark that leave bays against their hull.
-func (f *finder) star(q *region, m *Mark) bool {
+// star looks for arms. Round a bowl, on ellipses similar to its outline, the height hardly changes; creases that meet there
+// cut deep notches into it. What counts is the part of three and more waves a turn (one and two are an offset and an ellipse
+// that fits badly), as a share of the depth.
+func (f *finder) star(m *Mark) bool {
+	limit := starShare + 4*f.noise/max(m.DepthUM, 1)
 	votes := 0
-	for _, level := range []float64{0.35, 0.5, 0.65} {
-		var cells []int
-		for _, i := range q.cells {
-			if float64(q.sign*f.um[i]) > level*m.DepthUM {
-				cells = append(cells, i)
-			}
-		}
-		if len(cells) < 60 {
-			continue
-		}
-		sub := &region{sign: q.sign, at: q.at, cells: cells}
-		hull := convexHull(f.contour(sub, level*m.DepthUM))
-		var a float64
-		for i, p := range hull {
-			n := hull[(i+1)%len(hull)]
-			a += p[0]*n[1] - n[0]*p[1]
-		}
-		area := float64(len(cells)) * f.s.PitchMM * f.s.PitchMM
-		if area/(math.Abs(a)/2) < starSolidity {
+	for _, share := range [3]float64{0.3, 0.45, 0.6} {
+		if f.lobes(m, share) > limit*m.DepthUM {
 			votes++
 		}
 	}
 	return votes >= 2
+}
+
+// lobes is the amplitude of the third to twelfth harmonic of the height, um, along the outline's ellipse shrunk to a share.
+func (f *finder) lobes(m *Mark, share float64) float64 {
+	const n = 96
+	var z [n]float64
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	for k := range n {
+		st, ct := math.Sincos(2 * math.Pi * float64(k) / n)
+		ex, ey := share*m.LengthMM/2*ct, share*m.WidthMM/2*st
+		z[k] = 1000 * f.s.At(m.XMM+ex*cos-ey*sin, m.YMM+ex*sin+ey*cos)
+		if z[k] != z[k] {
+			return 0
+		}
+	}
+	var power float64
+	for h := 3; h <= 12; h++ {
+		var re, im float64
+		for k, v := range z {
+			s, c := math.Sincos(2 * math.Pi * float64(h*k%n) / n)
+			re, im = re+v*c, im+v*s
+		}
+		power += 4 * (re*re + im*im) / (n * n)
+	}
+	return math.Sqrt(power)
 }
 
 // convexHull is Andrew's monotone chain.

@@ -114,7 +114,7 @@ func (s *Smooth) Grid(g Grid) []float64 {
 // undamaged metal. The degree grows from low to high only while that visibly calms the undamaged metal, so that a wide
 // shallow low is not swallowed. lines are the feature lines that cross the map. spreadMM is the robust standard deviation that is left there.
 func Flatten(g Grid, h []float64, lines ...Across) (s *Smooth, spreadMM float64, err error) {
-	stride := max(1, int(2/g.PitchMM))
+	stride := max(1, int(thinMM/g.PitchMM))
 	cells := thin(g, h, stride)
 	if len(cells) < 60 {
 		return nil, 0, ErrNoCells
@@ -150,6 +150,9 @@ func thin(g Grid, h []float64, stride int) []sampleCell {
 	}
 	return cells
 }
+
+// thinMM is the spacing of the cells that the fit uses: orange peel is hardly correlated over it.
+const thinMM = 3.5
 
 // biweight is Tukey's cut in robust standard deviations (Beaton & Tukey 1974).
 const biweight = 4.685

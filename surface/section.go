@@ -17,8 +17,8 @@ func AlongLine(g Grid, h []float64, across Across) []float64 {
 	bin := g.PitchMM
 	half := int(math.Ceil(sectionReachMM / bin))
 	type obs struct{ t, h float64 }
-	bins := make([][]obs, 2*half+1)
-	place := make([]float32, g.Len()) // distance in bins, NaN far away
+	bins := make([][]obs, 2*half) // bin k spans (k-half)*bin to (k-half+1)*bin: none straddles the line
+	place := make([]float32, g.Len()) // s in bins, NaN far away
 	along := make([]float32, g.Len())
 	for r := range g.Rows {
 		for c := range g.Cols {
@@ -29,9 +29,9 @@ func AlongLine(g Grid, h []float64, across Across) []float64 {
 			if math.Abs(s) >= sectionReachMM {
 				continue
 			}
-			place[i], along[i] = float32(s/bin)+float32(half), float32(t)
+			place[i], along[i] = float32(s/bin), float32(t)
 			if !math.IsNaN(h[i]) {
-				k := int(math.Round(s/bin)) + half
+				k := min(max(int(math.Ceil(s/bin))+half-1, 0), 2*half-1) // s = 0 belongs to the near side, as in Smooth
 				bins[k] = append(bins[k], obs{t, h[i]})
 			}
 		}
@@ -57,13 +57,17 @@ func AlongLine(g Grid, h []float64, across Across) []float64 {
 		if p != p {
 			continue
 		}
-		k := int(p)
-		if k+1 >= len(a) {
-			continue
+		// Between the middles of two bins of the same side; the bin next to the line runs flat up to it.
+		q := float64(p) + float64(half) - 0.5
+		lo, hi := 0, half-1
+		if p > 0 {
+			lo, hi = half, 2*half-1
 		}
-		f := float64(p) - float64(k)
+		q = min(max(q, float64(lo)), float64(hi))
+		k := min(int(q), hi-1)
+		f := q - float64(k)
 		v := (1-f)*(a[k]+b[k]*float64(along[i])) + f*(a[k+1]+b[k+1]*float64(along[i]))
-		out[i] = v * fade(math.Abs(float64(p)-float64(half))*bin)
+		out[i] = v * fade(math.Abs(float64(p))*bin)
 	}
 	return out
 }

@@ -1,0 +1,157 @@
+package mark
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"fairmetal/surface"
+)
+
+// skin makes a surface with orange peel of the given rms (um, waves of 1 to 8 mm) and a height added by add (mm).
+func skin(seed uint64, peelUM float64, add func(x, y float64) float64) *surface.Surface {
+	g := surface.Grid{Cols: 401, Rows: 301, PitchMM: 0.5, X0MM: -100, Y0MM: -75}
+	s := surface.New(g)
+	rnd := rand.New(rand.NewPCG(seed, 7))
+	noise := make([]float32, g.Len())
+	for i := range noise {
+		noise[i] = float32(rnd.NormFloat64())
+	}
+	fine, coarse := surface.Gauss(g, noise, 0.7), surface.Gauss(g, noise, 2)
+	var power float64
+	for i := range fine {
+		fine[i] -= coarse[i]
+		power += float64(fine[i]) * float64(fine[i])
+	}
+	k := peelUM * 1e-3 / math.Sqrt(power/float64(len(fine)))
+	for i := range s.Height {
+		x, y := g.XY(i%g.Cols, i/g.Cols)
+		s.Height[i] = float32(k*float64(fine[i]) + add(x, y))
+		s.Sigma[i] = float32(peelUM * 1e-3)
+	}
+	return s
+}
+
+func bowl(x, y, d, sx, sy, turned float64) float64 {
+	sin, cos := math.Sincos(turned)
+	a, b := cos*x+sin*y, -sin*x+cos*y
+	return -d * math.Exp(-a*a/(2*sx*sx)-b*b/(2*sy*sy))
+}
+
+// TestGaussianBowl: depth, place and outline against the closed form: a Gaussian's outline at a tenth lies at
+// sqrt(2 ln 10) = 2.146 standard deviations.
+func TestGaussianBowl(t *testing.T) {
+	s := skin(1, 0.5, func(x, y float64) float64 { return bowl(x-12, y+8, 0.18, 9, 7, 0.6) })
+	marks := Find(s, Options{})
+	if len(marks) != 1 {
+		t.Fatalf("%d marks, want 1: %+v", len(marks), marks)
+	}
+	m := marks[0]
+	if m.Kind != Round || math.Abs(m.DepthUM-180) > 2 || math.Hypot(m.XMM-12, m.YMM+8) > 0.5 {
+		t.Errorf("found %+v", m)
+	}
+	if math.Abs(m.LengthMM-2*2.146*9) > 1.5 || math.Abs(m.WidthMM-2*2.146*7) > 1.5 {
+		t.Errorf("outline %.1f x %.1f, want %.1f x %.1f", m.LengthMM, m.WidthMM, 2*2.146*9, 2*2.146*7)
+	}
+	if d := math.Abs(m.AngleDeg - 0.6*180/math.Pi); d > 8 {
+		t.Errorf("angle %.0f", m.AngleDeg)
+	}
+	// Volume of a Gaussian is 2 pi d sx sy; nine tenths of it lie inside the outline at a tenth.
+	if want := 0.9 * 2 * math.Pi * 0.18 * 63; math.Abs(m.VolumeMM3/want-1) > 0.05 {
+		t.Errorf("volume %.1f mm3, want %.1f", m.VolumeMM3, want)
+	}
+}
+
+// TestScalingDepth: twice the height, twice the depth, the same outline.
+func TestScalingDepth(t *testing.T) {
+	f := func(k float64) Mark {
+		m := Find(skin(2, 0, func(x, y float64) float64 { return k * bowl(x, y, 0.1, 6, 6, 0) }), Options{})
+		if len(m) != 1 {
+			t.Fatalf("%d marks", len(m))
+		}
+		return m[0]
+	}
+	a, b := f(1), f(2)
+	if math.Abs(b.DepthUM/a.DepthUM-2) > 1e-3 || math.Abs(b.LengthMM-a.LengthMM) > 0.1 {
+		t.Errorf("%v and %v", a, b)
+	}
+}
+
+// TestMirroredSigns: turning the surface over turns lows into highs of the same size.
+func TestMirroredSigns(t *testing.T) {
+	up := Find(skin(3, 0.3, func(x, y float64) float64 { return -bowl(x-20, y, 0.05, 4, 4, 0) }), Options{})
+	if len(up) != 1 || up[0].Kind != High || math.Abs(up[0].DepthUM-50) > 1.5 {
+		t.Errorf("%+v", up)
+	}
+}
+
+// TestOrangePeelIsNoMark on five undamaged skins up to a coarse 1.2 um rms.
+func TestOrangePeelIsNoMark(t *testing.T) {
+	for seed := range uint64(5) {
+		if m := Find(skin(10+seed, 0.4+0.2*float64(seed), func(x, y float64) float64 { return 0 }), Options{}); len(m) != 0 {
+			t.Errorf("seed %d: %d marks, first %+v", seed, len(m), m[0])
+		}
+	}
+}
+
+// TestWideShallowLow: 20 mm wide and 30 um deep, the overlooked flaw, amid peel of 1 um.
+func TestWideShallowLow(t *testing.T) {
+	m := Find(skin(20, 1, func(x, y float64) float64 { return bowl(x+30, y-20, 0.03, 20/4.292, 20/4.292, 0) }), Options{})
+	if len(m) != 1 || math.Abs(m[0].DepthUM-30) > 3 || math.Abs(m[0].LengthMM-20) > 2 {
+		t.Errorf("%+v", m)
+	}
+}
+
+// TestKinds tells a crease, a star, a low on a feature line and a crowned round one apart; a crown is no high.
+func TestKinds(t *testing.T) {
+	star := func(x, y float64) float64 {
+		r := math.Hypot(x, y)
+		v := 1 + 0.28*math.Cos(3*math.Atan2(y, x)+0.4)
+		return -0.5 * math.Exp(-r/(9*v)*r/(9*v))
+	}
+	crowned := func(x, y float64) float64 {
+		r2 := (x*x + y*y) / 64
+		return -0.3 * (1 - 0.45*r2) * math.Exp(-r2/2)
+	}
+	cases := []struct {
+		name string
+		want Kind
+		add  func(x, y float64) float64
+		line surface.Across
+	}{
+		{"crease", Crease, func(x, y float64) float64 { return bowl(x, y, 0.2, 12, 4, 0.4) }, nil},
+		{"star", Star, star, nil},
+		{"crowned", Round, crowned, nil},
+		{"line", Line, func(x, y float64) float64 { return bowl(x, y, 0.3, 6, 6, 0) }, func(x, y float64) (float64, float64) { return y - 2, x }},
+		{"beside a line", Round, func(x, y float64) float64 { return bowl(x, y, 0.3, 6, 6, 0) }, func(x, y float64) (float64, float64) { return y - 20, x }},
+	}
+	for _, c := range cases {
+		opt := Options{}
+		if c.line != nil {
+			opt.Lines = []surface.Across{c.line}
+		}
+		m := Find(skin(30, 0.4, c.add), opt)
+		if len(m) != 1 || m[0].Kind != c.want {
+			t.Errorf("%s: %d marks, first %+v", c.name, len(m), m)
+			continue
+		}
+		if c.name == "crowned" && (m[0].CrownUM < 20 || m[0].CrownUM > 60) {
+			t.Errorf("crown %.0f um", m[0].CrownUM)
+		}
+	}
+}
+
+// TestNeighboursStayApart: two bowls whose outlines touch are two marks.
+func TestNeighboursStayApart(t *testing.T) {
+	m := Find(skin(40, 0.4, func(x, y float64) float64 { return bowl(x-9, y, 0.1, 5, 5, 0) + bowl(x+9, y, 0.07, 5, 5, 0) }), Options{})
+	if len(m) != 2 {
+		t.Errorf("%d marks", len(m))
+	}
+}
+
+// TestNothingMeasured: a surface without values has no marks and does not crash.
+func TestNothingMeasured(t *testing.T) {
+	if m := Find(surface.New(surface.Grid{Cols: 40, Rows: 30, PitchMM: 0.5}), Options{}); len(m) != 0 {
+		t.Errorf("%d marks", len(m))
+	}
+}
