@@ -112,8 +112,9 @@ func TestFlattenLeavesMarks(t *testing.T) {
 		x, y := g.XY(i%g.Cols, i/g.Cols)
 		worst = max(worst, math.Abs(h[i]-low(x, y)))
 	}
-	if worst > 0.004 {
-		t.Errorf("worst error of the deviation %.4f mm, want under 0.004", worst)
+	// A foot of 25 um/mm in bins of 0.5 mm is followed to 6 um right beside the line.
+	if worst > 0.008 {
+		t.Errorf("worst error of the deviation %.4f mm, want under 0.008", worst)
 	}
 	if spread > 0.002 {
 		t.Errorf("spread %.4f mm", spread)
