@@ -142,10 +142,9 @@ func (f *finder) regions(sign float32) []*region {
 	sort.Slice(order, func(a, b int) bool { return f.smooth[order[a]]*sign > f.smooth[order[b]]*sign })
 	parent := make([]int32, g.Len()) // cell -> index+1 of its basin
 	type basin struct {
-		at     int
-		peak   float64
-		into   int // basin joined, -1 while its own
-		closed bool
+		at   int
+		peak float64
+		into int // basin joined, -1 while its own
 	}
 	var basins []basin
 	root := func(b int) int {
