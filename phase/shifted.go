@@ -79,7 +79,7 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 		}
 		groups = append(groups, g)
 	}
-	fine := groups[0]
+	fine, coarse := groups[0], groups[len(groups)-1]
 	ok := readable(fine, w, h)
 	for _, g := range groups {
 		g.judge(ok, len(byPitch[g.pitch]))
@@ -92,8 +92,22 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	f.SigmaMM = fine.pitch / (2 * math.Pi) * math.Sqrt(2/float64(len(byPitch[fine.pitch]))) * fine.noise / medianWhere(fine.mod, ok)
 
 	// From coarse to fine: the absolute coordinate of the coarsest pitch follows from continuity, each finer one from the next.
-	coarse := groups[len(groups)-1]
-	abs := unwrap(coarse.phase, ok, w, h, coarse.pitch)
+	// In gaps where sharp metal packs the fine stripes too densely, the coarse coordinate stands alone: it is good to about a
+	// millimetre on the board, a milliradian of slope. Slits of a few pixels are better bridged by the slopes beside them, and
+	// elsewhere wide stripes also light the base coat and mean nothing.
+	seen := ok
+	if len(groups) > 1 {
+		seen = readable(coarse, w, h)
+		near, slit := closing(ok, w, h, max(5, w/130)), closing(ok, w, h, max(1, w/800))
+		for i := range seen {
+			ok[i] = ok[i] && seen[i]
+			seen[i] = ok[i] || seen[i] && near[i] && !slit[i]
+		}
+	}
+	abs := unwrap(coarse.phase, seen, w, h, coarse.pitch)
+	for i := range ok {
+		ok[i] = ok[i] && seen[i]
+	}
 	for i := len(groups) - 2; i >= 0; i-- {
 		refine(abs, groups[i], ok)
 	}
@@ -103,7 +117,7 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	centre(abs, ok, coarse.pitch, boardMM)
 	nan := float32(math.NaN())
 	for i := range abs {
-		if ok[i] {
+		if seen[i] {
 			f.X[i] = abs[i]
 		} else {
 			f.X[i] = nan
