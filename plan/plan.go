@@ -1,0 +1,265 @@
+// Package plan turns a measured surface into rounds of hits that bring the panel to fair.
+//
+// In: surface, marks, panel, film, rack, access. Out: a Plan: rounds in stages (raise, level, finish), each hit with place, tool,
+// height under the tool and after letting go, rough hand force; who disturbs whom; a forecast of hits and minutes with a range; and
+// what other working orders would cost.
+//
+// The forecast simulates hits on the measured surface by superposition: a hit of set s adds s times the shape that package metal
+// gives, near and far. docs/method/plan.md says where that holds.
+package plan
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"fairmetal/mark"
+	"fairmetal/metal"
+	"fairmetal/rack"
+	"fairmetal/surface"
+)
+
+// Stage of the work.
+type Stage string
+
+// Stages in order.
+const (
+	Raise  Stage = "raise"
+	Level  Stage = "level"
+	Finish Stage = "finish"
+)
+
+// Hit is one push, pull or tap.
+type Hit struct {
+	N         int     `json:"n"` // in working order over the whole plan
+	Mark      string  `json:"mark"`
+	Method    string  `json:"method"` // push, pull or tap
+	Tool      string  `json:"tool"`
+	Bar       string  `json:"bar,omitempty"`
+	XMM       float64 `json:"x_mm"`
+	YMM       float64 `json:"y_mm"`
+	FromUM    float64 `json:"from_um"`   // height before
+	LoadedUM  float64 `json:"loaded_um"` // height while the tool holds it
+	ToUM      float64 `json:"to_um"`     // height after letting go
+	SetUM     float64 `json:"set_um"`
+	ForceN    float64 `json:"force_n"` // at the tip, rough
+	HandN     float64 `json:"hand_n"`  // at the hand, by the bar's leverage
+	StrainPct float64 `json:"strain_pct"`
+}
+
+// Round is a batch of hits between two captures.
+type Round struct {
+	Stage   Stage    `json:"stage"`
+	Title   string   `json:"title"`
+	Why     string   `json:"why"`
+	Hits    []Hit    `json:"hits"`
+	Minutes float64  `json:"minutes"`
+	Watch   []string `json:"watch"`
+}
+
+// Influence is what raising one mark by 100 does to another.
+type Influence struct {
+	From    string  `json:"from"`
+	To      string  `json:"to"`
+	Percent float64 `json:"percent"`
+}
+
+// Order is a working order with its forecast.
+type Order struct {
+	Name     string  `json:"name"`
+	Hits     int     `json:"hits"`
+	Minutes  float64 `json:"minutes"`
+	WorstPct float64 `json:"worst_strain_pct"`
+	LeftUM   float64 `json:"left_um"` // worst residual
+	Note     string  `json:"note"`
+}
+
+// Forecast is what the work will take.
+type Forecast struct {
+	Hits     int           `json:"hits"`
+	HitsLow  int           `json:"hits_low"`
+	HitsHigh int           `json:"hits_high"`
+	ByStage  map[Stage]int `json:"by_stage"`
+	Minutes  float64       `json:"minutes"` // at the metal, without set-up
+	MinLow   float64       `json:"minutes_low"`
+	MinHigh  float64       `json:"minutes_high"`
+	LeftUM   float64       `json:"left_um"`
+	Fair     bool          `json:"fair"`
+}
+
+// Plan is the whole.
+type Plan struct {
+	Format     int         `json:"format"`
+	Material   string      `json:"material"`
+	Thickness  float64     `json:"thickness_mm"`
+	TempC      float64     `json:"temp_c"`
+	Rounds     []Round     `json:"rounds"`
+	Forecast   Forecast    `json:"forecast"`
+	Influences []Influence `json:"influences"`
+	Groups     [][]string  `json:"groups"` // marks that must be worked together
+	Orders     []Order     `json:"orders"`
+	Skipped    []Skip      `json:"skipped"`
+	Cautions   []string    `json:"cautions"`
+}
+
+// Skip is a mark that is not worked, and why.
+type Skip struct {
+	Mark string `json:"mark"`
+	Why  string `json:"why"`
+}
+
+// Input is what is planned for.
+type Input struct {
+	Surface   *surface.Surface
+	Marks     []mark.Mark
+	Panel     metal.Panel
+	Film      metal.Film
+	TempC     float64 // of the skin while worked; 0: 20
+	Rack      rack.Rack
+	PanelKind string // roof, door, bonnet, wing, tailgate, ...: for the cautions
+	Reach     func(x, y float64) bool
+	FairUM    float64 // residual that counts as fair; 0: DefaultFairUM
+}
+
+// DefaultFairUM is the height left over that nobody sees on a mark some 8 mm wide: slope about 2 d/width, and 1 to 2 mrad are plain
+// on gloss paint only from marks that are wider. Common practice, no source.
+const DefaultFairUM = 9.0
+
+// Times of one hit with finding the place, min. From memory of the trade, to be re-fitted from own jobs.
+var minutesOf = map[string]float64{"push raise": 0.7, "push level": 0.5, "push finish": 0.4, "tap level": 0.4, "tap finish": 0.35, "pull raise": 3.5, "pull level": 3, "tap raise": 0.5}
+
+// Make plans the work. An unusable input is an error; a panel without marks gives an empty plan.
+func Make(in Input) (Plan, error) {
+	if in.Surface == nil || in.Surface.Len() == 0 {
+		return Plan{}, fmt.Errorf("there is no measured surface to plan on; measure a capture first")
+	}
+	if len(in.Rack.Tips) == 0 && len(in.Rack.Tabs) == 0 {
+		return Plan{}, fmt.Errorf("the rack holds neither tips nor tabs; add what you work with")
+	}
+	if in.TempC == 0 {
+		in.TempC = 20
+	}
+	if in.FairUM == 0 {
+		in.FairUM = DefaultFairUM
+	}
+	p := Plan{Format: 1, Material: in.Panel.Name, Thickness: in.Panel.ThicknessMM, TempC: in.TempC,
+		Rounds: []Round{}, Influences: []Influence{}, Groups: [][]string{}, Orders: []Order{}, Skipped: []Skip{}, Cautions: cautions(in)}
+	var work []mark.Mark
+	for _, m := range in.Marks {
+		switch {
+		case m.Folded:
+			p.Skipped = append(p.Skipped, Skip{m.ID, "its depth is not known: measure it with a shifted set first"})
+		case m.DepthUM < in.FairUM:
+			p.Skipped = append(p.Skipped, Skip{m.ID, "fair already"})
+		default:
+			work = append(work, m)
+		}
+	}
+	p.Influences, p.Groups = interaction(in.Panel, work)
+	if len(work) == 0 {
+		p.Forecast = Forecast{Fair: true, ByStage: map[Stage]int{}}
+		return p, nil
+	}
+	staged := newBench(in, work, nil)
+	staged.allParts()
+	p.Rounds = staged.rounds(in)
+	p.Forecast = staged.forecast()
+	p.spread(in, work)
+	p.compare(in, work, staged)
+	return p, nil
+}
+
+// interaction lists who disturbs whom by more than 3 %, and the groups that hang together.
+func interaction(panel metal.Panel, marks []mark.Mark) ([]Influence, [][]string) {
+	inf := []Influence{}
+	group := make([]int, len(marks))
+	for i := range group {
+		group[i] = i
+	}
+	var find func(i int) int
+	find = func(i int) int {
+		if group[i] != i {
+			group[i] = find(group[i])
+		}
+		return group[i]
+	}
+	for i, a := range marks {
+		for j, b := range marks {
+			if i == j {
+				continue
+			}
+			v := panel.Influence(b.XMM-a.XMM, b.YMM-a.YMM)
+			if math.Abs(v) < 0.03 {
+				continue
+			}
+			// What counts is the disturbance against the neighbour's own depth.
+			if math.Abs(v)*a.DepthUM > 0.1*b.DepthUM || math.Abs(v)*a.DepthUM > 2*DefaultFairUM {
+				group[find(i)] = find(j)
+			}
+			inf = append(inf, Influence{a.ID, b.ID, math.Round(1000*v) / 10})
+		}
+	}
+	by := map[int][]string{}
+	for i, m := range marks {
+		by[find(i)] = append(by[find(i)], m.ID)
+	}
+	groups := [][]string{}
+	for _, g := range by {
+		sort.Strings(g)
+		groups = append(groups, g)
+	}
+	sort.Slice(groups, func(i, j int) bool { return groups[i][0] < groups[j][0] })
+	return inf, groups
+}
+
+// spread runs the same plan with hits that scatter, for the range of the forecast: 1 mm in place, 20 % in amount.
+func (p *Plan) spread(in Input, work []mark.Mark) {
+	lo, hi := p.Forecast.Hits, p.Forecast.Hits
+	mlo, mhi := p.Forecast.Minutes, p.Forecast.Minutes
+	for seed := range uint64(5) {
+		b := newBench(in, work, &scatter{seed: seed + 1})
+		b.allParts()
+		f := b.forecast()
+		lo, hi = min(lo, f.Hits), max(hi, f.Hits)
+		mlo, mhi = min(mlo, f.Minutes), max(mhi, f.Minutes)
+	}
+	// Five runs span about two thirds of what happens; a fifth more on either side makes it nine tenths.
+	p.Forecast.HitsLow, p.Forecast.HitsHigh = int(0.9*float64(lo)), int(math.Ceil(1.2*float64(hi)))
+	p.Forecast.MinLow, p.Forecast.MinHigh = math.Round(0.9*mlo), math.Round(1.2*mhi)
+}
+
+// compare forecasts other working orders on the same surface.
+func (p *Plan) compare(in Input, work []mark.Mark, staged *bench) {
+	one := newBench(in, work, nil)
+	one.oneAfterAnother()
+	a, b := staged.order("raise all part-way, level, finish"), one.order("finish one after another")
+	switch {
+	case len(work) < 2 || len(p.Groups) == len(work):
+		b.Note = "the marks do not disturb each other: the order hardly matters"
+	case b.Hits > a.Hits:
+		b.Note = fmt.Sprintf("%d hits more: each finished mark is disturbed again by the next", b.Hits-a.Hits)
+	default:
+		b.Note = "no dearer here"
+	}
+	a.Note = "this plan"
+	p.Orders = []Order{a, b}
+}
+
+// cautions are the usual ones for a kind of panel; the vehicle maker's instructions, local rules and licensed practice come first.
+func cautions(in Input) []string {
+	c := []string{"Follow the vehicle maker's instructions and local rules; leave airbags, high voltage and glass to those licensed for them."}
+	switch in.PanelKind {
+	case "roof":
+		c = append(c, "Curtain airbags and their gas generators lie behind the roof rails: no bars there, battery off as the maker says before the headliner comes down.", "Keep levers off the glass and its adhesive.")
+	case "door":
+		c = append(c, "Side airbag sensors and wiring in the door: unplug only as the maker says. Window up or down and held before a bar goes in.")
+	case "bonnet":
+		c = append(c, "Pedestrian-protection actuators under some bonnets: make safe as the maker says. Prop the bonnet so that a push cannot throw it off.")
+	case "tailgate":
+		c = append(c, "Gas struts hold the tailgate: prop it. Keep levers off the rear window.")
+	}
+	if in.TempC > 30 {
+		c = append(c, "Heat: no flame or solvent nearby; measure the skin, never over 80 C; wiring, foam and glass behind take less.")
+	}
+	return append(c, "Hot glue burns; wear eye protection when a tab may let go under a slide hammer.")
+}
