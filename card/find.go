@@ -1,0 +1,176 @@
+package card
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"fairmetal/photo"
+)
+
+const (
+	// searchPX is the largest picture that is searched first: 12 MP at a quarter of their size, where a card that is to be
+	// measured well has 2 px a module or more. What is missing there is looked for at larger sizes.
+	searchPX = 900_000
+	// smallestPX is the shortest side of a picture that is still searched: one symbol of 2 px a module with its quiet zone.
+	smallestPX = 58
+	// lookPX is about the number of pixels of the first look at full size.
+	lookPX = 4000
+	// maxTrials bounds the fits per size, against pictures full of things that look like finders.
+	maxTrials = 150
+	// maxFinders likewise bounds the triples that are looked at.
+	maxFinders = 400
+	// fitPX bounds the area of a symbol that is fitted in full; larger ones are fitted at half size, where the edges of so large
+	// modules are still sharp.
+	fitPX = 400_000
+	// bendRadiusMM is how tightly a panel is expected to curve under a card, mm: doors, wings and roofs run from 1 m to flat.
+	// Common practice, no source.
+	bendRadiusMM = 1000
+)
+
+// windows are the radii of the surroundings that decide between dark and light, px. The wide one suits modules of 4 to 10 px;
+// the narrow one those of 1.5 to 5 px, whose one-module runs it still tells apart when they are blurred by half a module.
+var windows = [2]int{11, 5}
+
+// Find returns the scale cards in a photo, the best fitted one for each letter, sorted by letter. A photo without cards gives
+// none, and no error: only the caller knows which letters must be there.
+func Find(img *photo.Image) ([]Card, error) {
+	if img == nil || img.W < 1 || img.H < 1 || len(img.Pix) != img.W*img.H {
+		return nil, fmt.Errorf("the photo holds no picture; photograph again")
+	}
+	p := pyramid{img}
+	start := 0
+	for start < 6 && p.pixels(start) > searchPX {
+		start++
+	}
+	var order []int
+	for l := start; l >= 0; l-- {
+		order = append(order, l)
+	}
+	order = append(order, start+1, start+2)
+	var cards []Card
+	for _, level := range order {
+		if complete(cards) {
+			break
+		}
+		if min(img.W, img.H)>>level < smallestPX {
+			continue
+		}
+		for _, c := range searchAt(&p, level, cards) {
+			cards = keepBest(cards, c)
+		}
+	}
+	slices.SortFunc(cards, func(a, b Card) int { return strings.Compare(a.Letter, b.Letter) })
+	return cards, nil
+}
+
+// complete says whether both cards of a capture are there, so that the search may end.
+func complete(cards []Card) bool {
+	has := func(l string) bool { return slices.ContainsFunc(cards, func(c Card) bool { return c.Letter == l }) }
+	return has("A") && has("B")
+}
+
+func keepBest(cards []Card, c Card) []Card {
+	for i := range cards {
+		if cards[i].Letter == c.Letter {
+			if c.SigmaPX < cards[i].SigmaPX {
+				cards[i] = c
+			}
+			return cards
+		}
+	}
+	return append(cards, c)
+}
+
+// pyramid holds a picture and its halves, made when asked for. A point (x, y) of level n lies at (x 2^n, y 2^n) of the photo.
+type pyramid []*photo.Image
+
+func (p pyramid) pixels(level int) int { return (p[0].W >> level) * (p[0].H >> level) }
+
+func (p *pyramid) level(n int) *photo.Image {
+	for len(*p) <= n {
+		*p = append(*p, half((*p)[len(*p)-1]))
+	}
+	return (*p)[n]
+}
+
+// half averages 2 x 2 pixels; an odd last row or column is dropped.
+func half(img *photo.Image) *photo.Image {
+	out := photo.NewImage(img.W/2, img.H/2)
+	for y := range out.H {
+		a := img.Pix[2*y*img.W : (2*y+1)*img.W]
+		b := img.Pix[(2*y+1)*img.W : (2*y+2)*img.W]
+		dst := out.Pix[y*out.W : (y+1)*out.W]
+		for x := range dst {
+			dst[x] = 0.25 * (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1])
+		}
+	}
+	return out
+}
+
+// searchAt finds the cards at one size of the picture and fits them at the full size. Places of cards found before are left out.
+func searchAt(p *pyramid, level int, before []Card) []Card {
+	img := p.level(level)
+	scale := float64(int(1) << level)
+	stride := 2
+	if img.W*img.H <= searchPX {
+		stride = 1
+	}
+	var found []finder
+	for _, radius := range windows {
+		found = newRelief(img, radius).finders(stride, found)
+	}
+	found = slices.DeleteFunc(found, func(f finder) bool {
+		return slices.ContainsFunc(before, func(c Card) bool { return c.covers(f.x*scale, f.y*scale) })
+	})
+	if len(found) > maxFinders {
+		slices.SortFunc(found, func(a, b finder) int { return b.hits - a.hits })
+		found = found[:maxFinders]
+	}
+	used := make([]bool, len(found))
+	var out []Card
+	trials := 0
+	for _, t := range triples(found) {
+		if used[t.tl] || used[t.tr] || used[t.bl] {
+			continue
+		}
+		for _, h := range [2][9]float64{t.h, t.perspective(found)} {
+			f, fitted := newTrial(img, h)
+			if fitted {
+				trials++
+			}
+			if f == nil {
+				continue
+			}
+			letter, side, ok := f.decode(img)
+			if !ok {
+				continue
+			}
+			c, ok := f.card(p, level, letter, side)
+			if !ok {
+				continue
+			}
+			out = append(out, c)
+			for i := range found {
+				used[i] = used[i] || c.covers(found[i].x*scale, found[i].y*scale)
+			}
+			break
+		}
+		if trials > maxTrials {
+			break
+		}
+	}
+	return out
+}
+
+// covers says whether a point of the photo lies on the symbol.
+func (c Card) covers(x, y float64) bool {
+	inv, ok := invert(&c.H)
+	if !ok {
+		return false
+	}
+	m := mapping{inv: inv}
+	u, v := m.symbol(x, y)
+	return math.Abs(u) <= c.SideMM/2 && math.Abs(v) <= c.SideMM/2
+}
