@@ -21,19 +21,21 @@ type Sight struct {
 	Weight float64
 }
 
-// sightPX is the side of the patches that are averaged into one sight, px: orange peel averages out, some thousand sights are
-// left.
-const sightPX = 12
+// sightsAcross is how many patches, each averaged into one sight, span the photo's width: orange peel averages out within one,
+// and their spacing on the panel, some 4 mm, still shows a feature line.
+const sightsAcross = 133
 
 // Sights averages both fields over patches in which every pixel is readable.
 func Sights(u, v *phase.Field) []Sight {
+	side := max(3, u.W/sightsAcross)
+	n := float64(side * side)
 	var out []Sight
-	for y := 0; y+sightPX <= u.H; y += sightPX {
+	for y := 0; y+side <= u.H; y += side {
 	patch:
-		for x := 0; x+sightPX <= u.W; x += sightPX {
+		for x := 0; x+side <= u.W; x += side {
 			var su, sv float64
-			for j := y; j < y+sightPX; j++ {
-				for i := j*u.W + x; i < j*u.W+x+sightPX; i++ {
+			for j := y; j < y+side; j++ {
+				for i := j*u.W + x; i < j*u.W+x+side; i++ {
 					a, b := u.X[i], v.X[i]
 					if a != a || b != b {
 						continue patch
@@ -42,8 +44,7 @@ func Sights(u, v *phase.Field) []Sight {
 					sv += float64(b)
 				}
 			}
-			const n = sightPX * sightPX
-			out = append(out, Sight{PX: float64(x) + sightPX/2.0, PY: float64(y) + sightPX/2.0, U: su / n, V: sv / n, Weight: 1})
+			out = append(out, Sight{PX: float64(x) + float64(side)/2, PY: float64(y) + float64(side)/2, U: su / n, V: sv / n, Weight: 1})
 		}
 	}
 	return out
