@@ -119,7 +119,8 @@ func (p *pattern) add(l *look, ax, ay *axis, weight float64) {
 	l.ey += weight * s.ey
 }
 
-// rule is a Gauss-Hermite rule for the standard normal distribution: Abramowitz & Stegun, table 25.10, scaled.
+// rule is a Gauss-Hermite rule for the standard normal distribution: Abramowitz & Stegun, table 25.10, scaled (from memory; the
+// test checks the moments).
 type rule struct{ t, w []float64 }
 
 var rules = []rule{

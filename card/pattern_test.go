@@ -15,6 +15,23 @@ func testPattern(t *testing.T) (*pattern, *modules) {
 	return newPattern(m), m
 }
 
+// An n-point Gauss rule for the normal distribution has its moments (k-1)(k-3)...1 right up to order 2n - 1.
+func TestRules(t *testing.T) {
+	for _, r := range rules {
+		want := 1.0
+		for k := 0; k < 2*len(r.t); k += 2 {
+			got := 0.0
+			for i, x := range r.t {
+				got += r.w[i] * math.Pow(x, float64(k))
+			}
+			if math.Abs(got-want) > 1e-9*want {
+				t.Errorf("%d points: moment %d is %.12g, want %g", len(r.t), k, got, want)
+			}
+			want *= float64(k + 1)
+		}
+	}
+}
+
 // sum sees a pattern through a Gaussian by adding up 40 000 points of it, evenly spread (the plastic-number sequence,
 // made normal by Box and Muller's formula).
 func sum(m *modules, x, y, cxx, cxy, cyy float64) float64 {

@@ -8,7 +8,7 @@ import (
 )
 
 // huber is where the robust loss turns from squares to absolute values, in standard deviations: 95 % efficiency on normal
-// noise (Huber 1981).
+// noise (Huber, Robust Statistics, 1981; from memory).
 const huber = 1.345
 
 // weigh gives every pixel a weight: the inverse of its noise, and less for those that do not fit at all (a scratch, a
