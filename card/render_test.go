@@ -58,9 +58,9 @@ func (s *shot) corners(l laid) (out [4][2]float64) {
 	return out
 }
 
-// render makes the photo by looking up what each of 6 x 6 rays a pixel meets, then blurs it and adds noise.
+// render makes the photo by looking up what each of 5 x 5 rays a pixel meets, then blurs it and adds noise.
 func (s *shot) render() *photo.Image {
-	const n = 6
+	const n = 5
 	img := photo.NewImage(s.w, s.h)
 	type plane struct {
 		l       laid
