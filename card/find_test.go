@@ -51,7 +51,7 @@ func distances(c *Card, want [4][2]float64) (d []float64) {
 func TestFindMadePhotos(t *testing.T) {
 	var all, pulls []float64
 	seed := uint64(0)
-	for _, module := range []float64{4.5, 8} {
+	for _, module := range []float64{4.5, 7} {
 		for _, tilt := range []float64{0, 30, 45, 60} {
 			for _, bn := range [][2]float64{{0.4, 0.01}, {0.9, 0.02}, {1.1, 0.03}} {
 				seed++
@@ -95,9 +95,9 @@ func TestFindBent(t *testing.T) {
 	for seed, k := range []struct{ radius, focal, tilt float64 }{
 		{1500, 1300, 30}, {1500, 400, 45}, {1300, 900, 55}, {3000, 600, 45}, {-2000, 700, 40},
 	} {
-		s := aShot(uint64(100+seed), 9, k.tilt)
+		s := aShot(uint64(100+seed), 7, k.tilt)
 		s.focal = k.focal
-		s.cards[0].z = k.focal * 40 / Modules / 9
+		s.cards[0].z = k.focal * 40 / Modules / 7
 		s.cards[0].radius = k.radius
 		c := findOne(t, s.render())
 		if c == nil {
