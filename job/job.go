@@ -1,0 +1,127 @@
+// Package job is the record of one repair and its rules: who, which vehicle and panel, where the work stands, and its captures.
+package job
+
+import (
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+)
+
+// Step is where a job stands.
+type Step string
+
+// Steps in order.
+const (
+	Arrive   Step = "arrive"
+	Look     Step = "look"
+	Offer    Step = "offer"
+	Work     Step = "work"
+	Prove    Step = "prove"
+	HandOver Step = "handover"
+)
+
+// Steps lists all steps in order.
+var Steps = []Step{Arrive, Look, Offer, Work, Prove, HandOver}
+
+// Valid tells whether s is a step.
+func (s Step) Valid() bool {
+	for _, k := range Steps {
+		if s == k {
+			return true
+		}
+	}
+	return false
+}
+
+// Job is one repair of one panel.
+type Job struct {
+	ID       string
+	Number   int64
+	Customer string
+	Vehicle  string
+	Panel    string
+	Kind     string // roof, door, bonnet, wing, tailgate, quarter
+	Material string // steel, aluminium
+	SheetMM  float64
+	FilmUM   float64 // measured paint thickness; 0: not measured
+	NoReach  bool    // the back cannot be reached
+	Notes    string
+	Step     Step
+	Declined bool
+	Created  time.Time
+	Updated  time.Time
+}
+
+// State of a capture.
+type State string
+
+// States of a capture.
+const (
+	Queued    State = "queued"
+	Measuring State = "measuring"
+	Measured  State = "measured"
+	Refused   State = "refused"
+)
+
+// Capture is one measurement of a job's panel.
+type Capture struct {
+	ID       string
+	JobID    string
+	Title    string // "before", "after raising"
+	State    State
+	Doing    string  // the step at hand
+	Progress float64 // 0 to 1
+	Message  string  // why it was refused and what to do
+	Marks    int
+	DeepUM   float64
+	Created  time.Time
+}
+
+// Kinds of panel that we know cautions and trim times for.
+var Kinds = []string{"roof", "door", "bonnet", "wing", "tailgate", "quarter"}
+
+// FieldError names the field that has to be corrected.
+type FieldError struct {
+	Field string
+	Text  string
+}
+
+func (e *FieldError) Error() string { return e.Text }
+
+// Check tidies the job's texts and says what is missing or impossible.
+func (j *Job) Check() error {
+	for _, f := range []struct {
+		name string
+		v    *string
+		most int
+		need bool
+	}{{"vehicle", &j.Vehicle, 120, true}, {"panel", &j.Panel, 120, true}, {"customer", &j.Customer, 200, false}, {"notes", &j.Notes, 5000, false}} {
+		*f.v = strings.TrimSpace(strings.Map(func(r rune) rune {
+			if unicode.IsControl(r) && r != '\n' {
+				return -1
+			}
+			return r
+		}, *f.v))
+		if f.need && *f.v == "" {
+			return &FieldError{f.name, fmt.Sprintf("Fill in the %s.", f.name)}
+		}
+		if len(*f.v) > f.most {
+			return &FieldError{f.name, fmt.Sprintf("The %s is longer than %d letters: shorten it.", f.name, f.most)}
+		}
+	}
+	if j.Step == "" {
+		j.Step = Arrive
+	}
+	switch {
+	case !j.Step.Valid():
+		return &FieldError{"step", fmt.Sprintf("%q is no step of a job.", j.Step)}
+	case j.Material != "" && j.Material != "steel" && j.Material != "aluminium":
+		return &FieldError{"material", "The sheet is steel or aluminium."}
+	case j.SheetMM != 0 && !(j.SheetMM >= 0.3 && j.SheetMM <= 3):
+		return &FieldError{"sheet", "The sheet is 0.3 to 3 mm thick; leave it empty if you do not know."}
+	case !(j.FilmUM >= 0 && j.FilmUM <= 5000):
+		return &FieldError{"film", "Paint reads 0 to 5000 um; leave it empty if you did not measure it."}
+	}
+	return nil
+}
