@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"database/sql"
@@ -12,7 +11,8 @@ import (
 	"os"
 	"path/filepath"
 	"sort"
-	"time"
+
+	"fairmetal/internal/memfs"
 )
 
 // blob is a kept file.
@@ -139,25 +139,5 @@ func (f folder) Open(name string) (fs.File, error) {
 		}
 		return nil, &fs.PathError{Op: "open", Path: name, Err: err}
 	}
-	return &openFile{name: name, Reader: bytes.NewReader(data)}, nil
+	return memfs.File(name, data), nil
 }
-
-type openFile struct {
-	name string
-	*bytes.Reader
-}
-
-func (o *openFile) Stat() (fs.FileInfo, error) { return info{o.name, o.Reader.Size()}, nil }
-func (o *openFile) Close() error               { return nil }
-
-type info struct {
-	name string
-	size int64
-}
-
-func (i info) Name() string       { return i.name }
-func (i info) Size() int64        { return i.size }
-func (i info) Mode() fs.FileMode  { return 0o444 }
-func (i info) ModTime() time.Time { return time.Time{} }
-func (i info) IsDir() bool        { return false }
-func (i info) Sys() any           { return nil }

@@ -1,0 +1,257 @@
+// Package workshop runs the workshop: it takes captures in, measures them one after another in the background, makes verdict, plan,
+// price and paper of each, and tells whoever watches how far it is.
+package workshop
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"math"
+	"sync"
+	"time"
+
+	"fairmetal/inspection"
+	"fairmetal/internal/memfs"
+	"fairmetal/job"
+	"fairmetal/offer"
+	"fairmetal/quote"
+	"fairmetal/rack"
+	"fairmetal/report"
+	"fairmetal/store"
+)
+
+// Store is what the workshop needs of a store.
+type Store interface {
+	Job(ctx context.Context, id string) (job.Job, error)
+	SaveJob(ctx context.Context, j job.Job) error
+	AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error)
+	Capture(ctx context.Context, id string) (job.Capture, error)
+	NextQueued(ctx context.Context) (job.Capture, error)
+	SetProgress(ctx context.Context, id, doing string, progress float64) error
+	Finish(ctx context.Context, c job.Capture, results map[string][]byte) error
+	Requeue(ctx context.Context) error
+	Folder(ctx context.Context, captureID string) fs.FS
+}
+
+// Workshop measures what is queued.
+type Workshop struct {
+	Store Store
+	House report.House
+	Rack  rack.Rack
+	Rates quote.Rates
+
+	wake chan struct{}
+	mu   sync.Mutex
+	next int
+	ears map[int]chan Event
+}
+
+// Event tells of a capture.
+type Event struct {
+	JobID     string    `json:"job"`
+	CaptureID string    `json:"capture"`
+	State     job.State `json:"state"`
+	Doing     string    `json:"doing"`
+	Progress  float64   `json:"progress"`
+	Message   string    `json:"message"`
+}
+
+// New returns a workshop with the usual rack and rates.
+func New(s Store) *Workshop {
+	return &Workshop{Store: s, House: report.House{Name: "Fairmetal workshop"}, Rack: rack.Default(), Rates: quote.DefaultRates(),
+		wake: make(chan struct{}, 1), ears: map[int]chan Event{}}
+}
+
+// Listen returns a channel of events and a function that ends it. A listener that does not keep up misses events, not the truth:
+// that is in the store.
+func (w *Workshop) Listen() (<-chan Event, func()) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	id := w.next
+	w.next++
+	c := make(chan Event, 32)
+	w.ears[id] = c
+	return c, func() {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		delete(w.ears, id)
+	}
+}
+
+func (w *Workshop) tell(e Event) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, c := range w.ears {
+		select {
+		case c <- e:
+		default:
+		}
+	}
+}
+
+// AddCapture stores a capture and wakes the measuring.
+func (w *Workshop) AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error) {
+	c, err := w.Store.AddCapture(ctx, jobID, title, files)
+	if err == nil {
+		w.tell(Event{JobID: jobID, CaptureID: c.ID, State: job.Queued})
+		w.Wake()
+	}
+	return c, err
+}
+
+// Wake makes the measuring look at the queue.
+func (w *Workshop) Wake() {
+	select {
+	case w.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Run measures until ctx ends. What a killed process left half done is taken up again.
+func (w *Workshop) Run(ctx context.Context) error {
+	if err := w.Store.Requeue(ctx); err != nil {
+		return err
+	}
+	for {
+		c, err := w.Store.NextQueued(ctx)
+		switch {
+		case errors.Is(err, store.ErrNotFound):
+			select {
+			case <-ctx.Done():
+				return nil
+			case <-w.wake:
+			}
+			continue
+		case err != nil:
+			if ctx.Err() != nil {
+				return nil
+			}
+			return err
+		}
+		if err := w.Measure(ctx, c); err != nil {
+			if ctx.Err() != nil {
+				return nil
+			}
+			slog.Error("measuring", "capture", c.ID, "error", err)
+			return err
+		}
+	}
+}
+
+// Measure measures one capture, prices it and stores the outcome.
+func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
+	j, err := w.Store.Job(ctx, c.JobID)
+	if err != nil {
+		return err
+	}
+	say := func(doing string, progress float64) {
+		w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: job.Measuring, Doing: doing, Progress: progress})
+	}
+	if err := w.Store.SetProgress(ctx, c.ID, "starting", 0); err != nil {
+		return err
+	}
+	last := -1.0
+	results, err := w.results(ctx, j, &c, func(doing string, progress float64) {
+		say(doing, progress)
+		// The store hears of it in tenths: enough for a page that is opened meanwhile.
+		if progress-last >= 0.1 {
+			last = progress
+			w.Store.SetProgress(ctx, c.ID, doing, progress)
+		}
+	})
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
+		var r *inspection.Refusal
+		if !errors.As(err, &r) {
+			slog.Error("measuring", "capture", c.ID, "error", err)
+		}
+		c.State, c.Message = job.Refused, err.Error()
+		results = nil
+	}
+	if err := w.Store.Finish(ctx, c, results); err != nil {
+		return err
+	}
+	if c.State == job.Measured && (j.Step == job.Arrive || j.Step == job.Look) {
+		j.Step = job.Offer
+		if err := w.Store.SaveJob(ctx, j); err != nil {
+			return err
+		}
+	}
+	w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: c.State, Progress: 1, Message: c.Message})
+	return nil
+}
+
+// results measures and makes all files of a capture; it fills in the capture's figures.
+func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progress inspection.Progress) (files map[string][]byte, err error) {
+	// A fault in measuring must not take the workshop down with it.
+	defer func() {
+		if p := recover(); p != nil {
+			slog.Error("measuring broke down", "capture", c.ID, "panic", p)
+			files, err = nil, fmt.Errorf("these photos broke the measuring; they are kept, please report it: %v", p)
+		}
+	}()
+	folder := w.Store.Folder(ctx, c.ID)
+	res, err := inspection.Run(ctx, folder, progress)
+	if err != nil {
+		return nil, err
+	}
+	if files, err = res.Files(); err != nil {
+		return nil, err
+	}
+	stored, err := inspection.Load(memfs.FS(files))
+	if err != nil {
+		return nil, err
+	}
+	more, err := w.Price(j, stored, memfs.FS(files))
+	if err != nil {
+		return nil, err
+	}
+	for n, b := range more {
+		files[n] = b
+	}
+	c.State, c.Marks = job.Measured, len(stored.Marks)
+	for _, m := range stored.Marks {
+		c.DeepUM = math.Max(c.DeepUM, m.DepthUM)
+	}
+	return files, nil
+}
+
+// Price makes verdict, plan, price and paper of a measured result.
+func (w *Workshop) Price(j job.Job, stored *inspection.Stored, folder fs.FS) (map[string][]byte, error) {
+	o, err := offer.Make(stored, offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}, w.Rack, w.Rates)
+	if err != nil {
+		return nil, err
+	}
+	files, err := o.Files()
+	if err != nil {
+		return nil, err
+	}
+	l := offer.Letterhead{House: w.House, Vehicle: j.Vehicle, Number: fmt.Sprintf("Q-%05d", j.Number), Date: time.Now()}
+	if j.Customer != "" {
+		l.Customer = []string{j.Customer}
+	}
+	if files["quote.pdf"], err = o.Paper(stored, folder, l); err != nil {
+		return nil, err
+	}
+	return files, nil
+}
+
+// Offer reads a capture's verdict, plan and price back.
+func Offer(folder fs.FS) (offer.Offer, error) {
+	var o offer.Offer
+	for name, v := range map[string]any{"verdict.json": &o.Verdict, "plan.json": &o.Plan, "quote.json": &o.Quote} {
+		data, err := fs.ReadFile(folder, name)
+		if err != nil {
+			return o, err
+		}
+		if err := json.Unmarshal(data, v); err != nil {
+			return o, fmt.Errorf("%s cannot be read (%w); measure again", name, err)
+		}
+	}
+	return o, nil
+}
