@@ -1,0 +1,110 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"text/tabwriter"
+
+	"fairmetal/inspection"
+	"fairmetal/mark"
+)
+
+type measureCmd struct {
+	Capture string `arg:"" help:"Folder with capture.json and its photos." type:"existingdir"`
+	Out     string `help:"Folder for the result." required:"" placeholder:"DIR"`
+	JSON    bool   `name:"json" help:"Print the marks as JSON."`
+}
+
+// Run measures one capture.
+func (c *measureCmd) Run(ctx context.Context, s streams) error {
+	bar := newBar(s.Err)
+	res, err := inspection.Run(ctx, os.DirFS(c.Capture), bar.set)
+	bar.end()
+	if err != nil {
+		return err
+	}
+	files, err := res.Files()
+	if err != nil {
+		return err
+	}
+	if err := inspection.Save(c.Out, files); err != nil {
+		return err
+	}
+	for _, n := range res.Notices {
+		fmt.Fprintf(s.Err, "%s: %v\n", n.Severity, n)
+	}
+	if c.JSON {
+		marks := res.Marks
+		if marks == nil {
+			marks = []mark.Mark{}
+		}
+		return printJSON(s.Out, map[string]any{"marks": marks, "notices": res.Notices, "quality": res.Quality})
+	}
+	printMarks(s.Out, res.Marks)
+	fmt.Fprintf(s.Out, "measured %.0f cm2, undamaged metal within %.1f um; result in %s\n", res.Quality.MeasuredCM2, res.Quality.SpreadUM, c.Out)
+	return nil
+}
+
+// printMarks prints the marks as a table.
+func printMarks(w io.Writer, marks []mark.Mark) {
+	if len(marks) == 0 {
+		fmt.Fprintln(w, "no marks")
+		return
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "mark\tkind\tx mm\ty mm\tlength mm\twidth mm\tdepth um\t+-\tcrown um\t")
+	for _, m := range marks {
+		depth := fmt.Sprintf("%.0f", m.DepthUM)
+		if m.Folded {
+			depth = "folded"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%.1f\t%.1f\t%.1f\t%.1f\t%s\t%.1f\t%.0f\t\n", m.ID, m.Kind, m.XMM, m.YMM, m.LengthMM, m.WidthMM, depth, m.DepthSigmaUM, m.CrownUM)
+	}
+	t.Flush()
+}
+
+// bar is a progress line on a terminal; nothing elsewhere.
+type bar struct {
+	w    io.Writer
+	live bool
+	last string
+}
+
+func newBar(w io.Writer) *bar {
+	f, ok := w.(*os.File)
+	live := false
+	if ok {
+		if st, err := f.Stat(); err == nil {
+			live = st.Mode()&os.ModeCharDevice != 0
+		}
+	}
+	return &bar{w: w, live: live}
+}
+
+func (b *bar) set(step string, done float64) {
+	if !b.live {
+		return
+	}
+	const width = 24
+	n := int(done*width + 0.5)
+	line := fmt.Sprintf("\r[%s%s] %3.0f %%  %s", repeat('#', n), repeat('.', width-n), 100*done, step)
+	pad := max(0, len(b.last)-len(line))
+	fmt.Fprint(b.w, line, string(repeat(' ', pad)))
+	b.last = line
+}
+
+func (b *bar) end() {
+	if b.live && b.last != "" {
+		fmt.Fprint(b.w, "\r", string(repeat(' ', len(b.last))), "\r")
+	}
+}
+
+func repeat(r byte, n int) string {
+	out := make([]byte, max(0, n))
+	for i := range out {
+		out[i] = r
+	}
+	return string(out)
+}

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"text/tabwriter"
+	"time"
+
+	"fairmetal/inspection"
+	"fairmetal/offer"
+	"fairmetal/plan"
+	"fairmetal/quote"
+	"fairmetal/rack"
+	"fairmetal/report"
+)
+
+// facts are the flags that plan and quote share.
+type facts struct {
+	Dir       string  `arg:"" help:"Result folder of fairmetal measure." type:"existingdir"`
+	Rack      string  `help:"JSON file with your own tools." type:"existingfile"`
+	Material  string  `help:"Sheet: steel, aluminium, mild steel, bake-hardening steel, aluminium 6xxx, aluminium 5xxx. Left out: as in capture.json."`
+	Thickness float64 `help:"Sheet thickness in mm."`
+	Yield     float64 `help:"Yield stress in MPa, if the metal felt harder or softer."`
+	Support   float64 `help:"Distance in mm from the damage to where the skin is held."`
+	Film      float64 `help:"Measured paint thickness in um."`
+	Refinish  bool    `help:"The panel was painted again."`
+	Temp      float64 `help:"Skin temperature while working, C."`
+	Kind      string  `help:"Kind of panel: roof, door, bonnet, wing, tailgate, quarter."`
+	NoReach   bool    `help:"The back cannot be reached: pull only."`
+	JSON      bool    `name:"json" help:"Print JSON."`
+}
+
+func (f facts) make(rates quote.Rates) (*inspection.Stored, offer.Offer, error) {
+	stored, err := inspection.Load(os.DirFS(f.Dir))
+	if err != nil {
+		return nil, offer.Offer{}, refused("result", err)
+	}
+	r := rack.Default()
+	if f.Rack != "" {
+		data, err := os.ReadFile(f.Rack)
+		if err != nil {
+			return nil, offer.Offer{}, err
+		}
+		if r, err = rack.Parse(data); err != nil {
+			return nil, offer.Offer{}, refused("rack", err)
+		}
+	}
+	o, err := offer.Make(stored, offer.Facts{Material: f.Material, ThicknessMM: f.Thickness, YieldMPa: f.Yield, SupportMM: f.Support,
+		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach}, r, rates)
+	if err != nil {
+		return nil, offer.Offer{}, refused("plan", err)
+	}
+	return stored, o, nil
+}
+
+// refused makes an error about the input exit with the code for refusals.
+func refused(code string, err error) error {
+	var r *inspection.Refusal
+	if errors.As(err, &r) {
+		return err
+	}
+	return &inspection.Refusal{Code: code, Text: err.Error()}
+}
+
+type planCmd struct {
+	facts
+}
+
+// Run plans the repair of a measured panel.
+func (c *planCmd) Run(s streams) error {
+	_, o, err := c.make(quote.DefaultRates())
+	if err != nil {
+		return err
+	}
+	files, err := o.Files()
+	if err != nil {
+		return err
+	}
+	delete(files, "quote.json")
+	if err := inspection.Save(c.Dir, files); err != nil {
+		return err
+	}
+	if c.JSON {
+		return printJSON(s.Out, o.Plan)
+	}
+	printVerdict(s, o)
+	printPlan(s, o.Plan)
+	fmt.Fprintf(s.Out, "plan in %s\n", filepath.Join(c.Dir, "plan.json"))
+	return nil
+}
+
+func printVerdict(s streams, o offer.Offer) {
+	fmt.Fprintf(s.Out, "without paint: %s\n", o.Verdict.Answer)
+	for _, r := range o.Verdict.Reasons {
+		fmt.Fprintf(s.Out, "  %s\n", r.Text)
+	}
+	for _, m := range o.Verdict.Marks {
+		for _, r := range m.Reasons {
+			fmt.Fprintf(s.Out, "  %s: %s (%s)\n", m.ID, r.Text, r.Answer)
+		}
+	}
+}
+
+func printPlan(s streams, p plan.Plan) {
+	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "round\tstage\thits\tmin\tfirst hit")
+	for i, r := range p.Rounds {
+		h := r.Hits[0]
+		fmt.Fprintf(t, "%d\t%s\t%d\t%.0f\t%s %s at (%.0f, %.0f) mm: under the tool to %+.0f um, then %+.0f um, about %.0f N\n", i+1, r.Stage, len(r.Hits), r.Minutes, h.Method, h.Tool, h.XMM, h.YMM, h.LoadedUM, h.ToUM, h.ForceN)
+	}
+	t.Flush()
+	f := p.Forecast
+	fmt.Fprintf(s.Out, "forecast: %d hits (%d to %d), %.0f min (%.0f to %.0f), worst left over %.0f um\n", f.Hits, f.HitsLow, f.HitsHigh, f.Minutes, f.MinLow, f.MinHigh, f.LeftUM)
+	for _, o := range p.Orders {
+		fmt.Fprintf(s.Out, "  %s: %d hits, %.0f min (%s)\n", o.Name, o.Hits, o.Minutes, o.Note)
+	}
+}
+
+type quoteCmd struct {
+	facts
+	Rates    string `help:"JSON file with your own rates." type:"existingfile"`
+	House    string `help:"Name of the workshop on the paper." default:"Fairmetal workshop"`
+	Customer string `help:"Name of the customer on the paper."`
+	Vehicle  string `help:"The vehicle on the paper."`
+	Number   string `help:"Number of the quote."`
+	Lang     string `help:"Language of the paper." enum:"en,de" default:"en"`
+}
+
+// Run prices the repair and writes the paper.
+func (c *quoteCmd) Run(s streams) error {
+	rates := quote.DefaultRates()
+	if c.Rates != "" {
+		data, err := os.ReadFile(c.Rates)
+		if err != nil {
+			return err
+		}
+		if rates, err = quote.ParseRates(data); err != nil {
+			return refused("rates", err)
+		}
+	}
+	stored, o, err := c.make(rates)
+	if err != nil {
+		return err
+	}
+	files, err := o.Files()
+	if err != nil {
+		return err
+	}
+	now := time.Now()
+	number := c.Number
+	if number == "" {
+		number = now.Format("20060102-1504")
+	}
+	l := offer.Letterhead{House: report.House{Name: c.House}, Vehicle: c.Vehicle, Number: number, Date: now, Lang: c.Lang}
+	if c.Customer != "" {
+		l.Customer = []string{c.Customer}
+	}
+	if files["quote.pdf"], err = o.Paper(stored, os.DirFS(c.Dir), l); err != nil {
+		return err
+	}
+	if err := inspection.Save(c.Dir, files); err != nil {
+		return err
+	}
+	if c.JSON {
+		return printJSON(s.Out, o.Quote)
+	}
+	printVerdict(s, o)
+	printQuote(s, o.Quote)
+	fmt.Fprintf(s.Out, "quote in %s\n", filepath.Join(c.Dir, "quote.pdf"))
+	return nil
+}
+
+func printQuote(s streams, q quote.Quote) {
+	if q.Answer == "declined" {
+		fmt.Fprintln(s.Out, "declined:")
+		for _, r := range q.Reasons {
+			fmt.Fprintf(s.Out, "  %s\n", r)
+		}
+		return
+	}
+	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	for _, l := range q.Lines {
+		fmt.Fprintf(t, "%s\t%s\t%.2f\t\n", l.Text, l.Why, float64(l.AmountMinor)/100)
+	}
+	for _, x := range q.Taxes {
+		fmt.Fprintf(t, "%s\t%.2f %% of %.2f\t%.2f\t\n", x.Name, float64(x.RateBP)/100, float64(x.BaseMinor)/100, float64(x.AmountMinor)/100)
+	}
+	fmt.Fprintf(t, "total\t%.1f h (%.1f to %.1f)\t%.2f\t%s\n", q.Hours, q.HoursLow, q.HoursHigh, float64(q.TotalMinor)/100, q.Currency)
+	t.Flush()
+}
