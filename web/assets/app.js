@@ -74,7 +74,6 @@ function uploads() {
 	const table = (files) => {
 		const own = files.some((f) => f.name === "capture.json");
 		box.hidden = own || files.length === 0;
-		for (const n of ["distance"]) /** @type {any} */ (form.elements.namedItem(n)).required = !own;
 		if (box.hidden) return;
 		const rows = guess(files.map((f) => f.name), value("kind"), Number(value("fine")), Number(value("coarse")));
 		body.replaceChildren(...rows.map((r) => {
@@ -101,6 +100,7 @@ function uploads() {
 		}));
 	};
 	input.addEventListener("change", show);
+	if (input.files.length) show(); // chosen before this script was there
 	form.addEventListener("change", (e) => {
 		if (["kind", "fine", "coarse"].includes(/** @type {any} */ (e.target).name)) table([...input.files]);
 	});
