@@ -1,9 +1,14 @@
 package inspection
 
-import "fairmetal/mirror"
+import (
+	"sync"
+
+	"fairmetal/mirror"
+	"fairmetal/phase"
+)
 
 // guide predicts where the stripes of one axis run, from the nominal board.
-func (r *run) guide(axis string) func(px, py float64) (float64, bool) {
+func (r *run) guide(axis string) phase.Guide {
 	cam := r.cam
 	b := mirror.Nominal(cam, r.res.Capture.Board.DistanceMM)
 	f := mirror.NewForm()
@@ -25,5 +30,44 @@ func (r *run) guide(axis string) func(px, py float64) (float64, bool) {
 
 // demodulate reads one photo of each direction.
 func (r *run) demodulate() error {
-	return refuse("single", "not yet", "")
+	board := r.res.Capture.Board
+	var fields [2]*phase.Single
+	var errs [2]error
+	var wg sync.WaitGroup
+	for i, axis := range []string{"u", "v"} {
+		f, ok := r.frameOf(axis)
+		if !ok {
+			return refuse("axis", "a set of single photos needs one of upright (u) and one of level (v) stripes", "add the missing photo")
+		}
+		size := board.WidthMM
+		if axis == "v" {
+			size = board.HeightMM
+		}
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			fields[i], errs[i] = phase.Demodulate(axis, f.img, f.PitchMM, f.Profile == "square", size, r.guide(axis))
+		}()
+	}
+	wg.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	r.u, r.v = &fields[0].Field, &fields[1].Field
+	r.folded = make([]bool, len(fields[0].Folded))
+	for i := range r.folded {
+		r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
+	}
+	return nil
+}
+
+func (r *run) frameOf(axis string) (frame, bool) {
+	for _, f := range r.frames {
+		if f.Stripes == axis {
+			return f, true
+		}
+	}
+	return frame{}, false
 }

@@ -1,0 +1,61 @@
+package phase
+
+import (
+	"fmt"
+	"math"
+
+	"fairmetal/photo"
+)
+
+// Guide predicts where the stripes run on undamaged paint: the board coordinate in mm that a pixel should show, from a rough
+// model of the set-up; ok is false where it says nothing. Its gradient may be off by a factor of two, its constant is free.
+type Guide func(px, py float64) (x float64, ok bool)
+
+// Single is a board coordinate read from one photo of stripes whose shift is unknown: a constant of Field.X is free.
+type Single struct {
+	Field
+	// Folded marks pixels, enclosed by readable ones, whose reflection folds over or whose stripes cannot be followed.
+	Folded []bool
+}
+
+// NoStripesError says that one photo shows no stripes that could be followed.
+type NoStripesError struct {
+	Axis    string
+	PitchMM float64
+}
+
+func (e *NoStripesError) Error() string {
+	return fmt.Sprintf("no %s stripes of %g mm can be followed in the single photo; check the pitch and which photo shows which stripes, and that the stripes are sharp where the damage is",
+		e.Axis, e.PitchMM)
+}
+
+// Demodulate reads one photo of stripes of pitchMM along one board axis ("u" or "v"), square or sine in profile, on a board
+// boardMM wide along this axis.
+//
+// The stripes are compared with a carrier that follows the guide (scale and bend of the carrier are found from the photo), the
+// difference is smoothed as a complex number [Takeda1982] and made continuous; then a phase-locked loop moves the predicted
+// stripe edges onto the real ones, round by round with a narrower window, until what the window had smoothed away is back.
+// Where prediction and photo keep disagreeing, or the stripes stand still or run backwards, the reflection folds: nothing is
+// given there.
+func Demodulate(axis string, img *photo.Image, pitchMM float64, square bool, boardMM float64, guide Guide) (*Single, error) {
+	fail := &NoStripesError{Axis: axis, PitchMM: pitchMM}
+	r := newRaster(img, pitchMM, boardMM, guide)
+	if r == nil {
+		return nil, fail
+	}
+	c := r.findCarrier()
+	if c == nil {
+		return nil, fail
+	}
+	l := newLock(r, c, square)
+	if !l.acquire() {
+		return nil, fail
+	}
+	l.settle()
+	l.judge()
+	s := l.field(img.W, img.H, pitchMM, boardMM)
+	if math.IsNaN(s.SigmaMM) {
+		return nil, fail
+	}
+	return s, nil
+}

@@ -1,0 +1,201 @@
+package phase
+
+import (
+	"math"
+	"slices"
+
+	"fairmetal/internal/rows"
+	"fairmetal/photo"
+)
+
+// raster is the photo at working size with the guide's prediction on it. Phases are counted in turns, one a stripe pair.
+type raster struct {
+	w, h   int
+	halved int // how often the photo was halved
+	pix    []float32
+	guide  grid    // predicted turns at nodes; NaN where the guide says nothing
+	period float64 // px of a stripe pair by the guide, median
+	reach  float64 // turns from the board's middle beyond which no stripes are looked for
+}
+
+// grid holds a smooth function at nodes every step px, the first at half a step from the corner of the photo.
+type grid struct {
+	cols, rows int
+	step       int
+	v          []float32
+}
+
+func newGrid(w, h, step int) grid {
+	g := grid{cols: (w + step - 1) / step, rows: (h + step - 1) / step, step: step}
+	g.v = make([]float32, g.cols*g.rows)
+	return g
+}
+
+// row interpolates linearly along a row of pixels: out[x] for the pixel centres of row y. line is scratch of g.cols.
+func (g *grid) row(y int, line, out []float32) { g.fine(y, 1, line, out) }
+
+// fine is row for pixels k times as fine as those that the grid counts in.
+func (g *grid) fine(y, k int, line, out []float32) {
+	s := float32(g.step * k)
+	fy := (float32(y)+0.5)/s - 0.5
+	j := min(max(int(math.Floor(float64(fy))), 0), max(0, g.rows-2))
+	b := fy - float32(j)
+	lo := g.v[j*g.cols : (j+1)*g.cols]
+	hi := lo
+	if g.rows > 1 {
+		hi = g.v[(j+1)*g.cols : (j+2)*g.cols]
+	}
+	for i := range line {
+		line[i] = lo[i] + b*(hi[i]-lo[i])
+	}
+	x := 0
+	for i := range max(1, g.cols-1) {
+		end := len(out)
+		if i < g.cols-2 {
+			// Pixels whose centres lie before node i+1.
+			end = min(end, int(math.Ceil(float64((float32(i)+1.5)*s-0.5))))
+		}
+		var d float32
+		if g.cols > 1 {
+			d = (line[i+1] - line[i]) / s
+		}
+		t := line[i] + d*(float32(x)+0.5-(float32(i)+0.5)*s)
+		for ; x < end; x++ {
+			out[x] = t
+			t += d
+		}
+	}
+}
+
+// guideStep is the spacing of the guide's nodes: set-ups bend the stripes by less than a hundredth of a turn over it.
+const guideStep = 8
+
+// guideSlack is how far the guide's gradient may be off either way: crown that the guide doesn't know of (radius 1.3 m at half
+// a metre from the board) makes stripes denser by half.
+const guideSlack = 2.3
+
+// minPeriod is how many px a stripe pair should keep when the photo is halved: its edges stay apart, also where a dent crowds
+// them twofold, and a pixel's mean loses nothing of where an edge lies.
+const minPeriod = 12.0
+
+// newRaster brings the photo to working size and samples the guide; nil when the guide says nothing.
+func newRaster(img *photo.Image, pitch, boardMM float64, guide Guide) *raster {
+	r := &raster{w: img.W, h: img.H, pix: img.Pix, reach: 0.5 * guideSlack * boardMM / pitch}
+	r.sampleGuide(guide, pitch)
+	for r.period/(2*1.5) >= minPeriod {
+		m := photo.Halve(&photo.Image{W: r.w, H: r.h, Pix: r.pix})
+		r.w, r.h, r.pix = m.W, m.H, m.Pix
+		r.halved++
+		r.sampleGuide(guide, pitch)
+	}
+	if math.IsNaN(r.period) || r.w < 32 || r.h < 32 {
+		return nil
+	}
+	return r
+}
+
+func (r *raster) sampleGuide(guide Guide, pitch float64) {
+	r.guide = newGrid(r.w, r.h, guideStep)
+	k := float64(int(1) << r.halved)
+	rows.Do(r.guide.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range r.guide.cols {
+				x, ok := guide(k*(float64(i)+0.5)*guideStep, k*(float64(j)+0.5)*guideStep)
+				if !ok {
+					x = math.NaN()
+				}
+				r.guide.v[j*r.guide.cols+i] = float32(x / pitch)
+			}
+		}
+	})
+	var per []float64
+	r.guide.slopes(func(i int, sx, sy float32) {
+		if v := r.guide.v[i]; float64(v) < 0.5*r.reach/guideSlack && float64(v) > -0.5*r.reach/guideSlack {
+			per = append(per, 1/math.Hypot(float64(sx), float64(sy)))
+		}
+	})
+	r.period = math.NaN()
+	if len(per) > 0 {
+		slices.Sort(per)
+		r.period = per[len(per)/2]
+	}
+}
+
+// slopes visits the nodes inside the grid that have known neighbours with the gradient in 1/px.
+func (g *grid) slopes(visit func(i int, sx, sy float32)) {
+	k := 1 / float32(2*g.step)
+	for j := 1; j < g.rows-1; j++ {
+		for i := j*g.cols + 1; i < (j+1)*g.cols-1; i++ {
+			sx, sy := k*(g.v[i+1]-g.v[i-1]), k*(g.v[i+g.cols]-g.v[i-g.cols])
+			if sx == sx && sy == sy && sx*sx+sy*sy > 0 {
+				visit(i, sx, sy)
+			}
+		}
+	}
+}
+
+// levels are the local mean of bright and dark stripes on cells.
+type levels struct {
+	mid, half []float32
+}
+
+// twoLevels finds the bright and the dark level around each cell of q px: the means of the pixels above and below the middle
+// of both, over a window of some stripes. Meaningless where there are no stripes.
+func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
+	n := cols * rws
+	sum := make([]float32, n)
+	cnt := make([]float32, n)
+	r.cells(q, cols, rws, func(y int, cell []int32, row []float32) {
+		for x, v := range row {
+			sum[cell[x]] += v
+			cnt[cell[x]]++
+		}
+	})
+	// 1.5 stripes: wide enough to hold both levels everywhere, narrow enough to follow the light.
+	s := 1.5 * period / float64(q)
+	mean, weight := smooth(sum, cols, rws, s), smooth(cnt, cols, rws, s)
+	for i := range mean {
+		mean[i] /= weight[i]
+	}
+	var hi, nhi, lo, nlo []float32
+	for range 2 {
+		hi, nhi, lo, nlo = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
+		r.cells(q, cols, rws, func(y int, cell []int32, row []float32) {
+			for x, v := range row {
+				c := cell[x]
+				if v > mean[c] {
+					hi[c] += v
+					nhi[c]++
+				} else {
+					lo[c] += v
+					nlo[c]++
+				}
+			}
+		})
+		hi, nhi, lo, nlo = smooth(hi, cols, rws, s), smooth(nhi, cols, rws, s), smooth(lo, cols, rws, s), smooth(nlo, cols, rws, s)
+		for i := range hi {
+			hi[i] /= max(nhi[i], 1e-6)
+			lo[i] /= max(nlo[i], 1e-6)
+			mean[i] = (hi[i] + lo[i]) / 2
+		}
+	}
+	for i := range hi {
+		hi[i] = max((hi[i]-lo[i])/2, 1e-5)
+	}
+	return levels{mid: mean, half: hi}
+}
+
+// cells visits the rows of the photo, several at a time but each row of cells by one worker, with the cell of each pixel.
+func (r *raster) cells(q, cols, rws int, visit func(y int, cell []int32, row []float32)) {
+	rows.Do(rws, func(j0, j1 int) {
+		cell := make([]int32, r.w)
+		for j := j0; j < j1; j++ {
+			for x := range cell {
+				cell[x] = int32(j*cols + x/q)
+			}
+			for y := j * q; y < min((j+1)*q, r.h); y++ {
+				visit(y, cell, r.pix[y*r.w:(y+1)*r.w])
+			}
+		}
+	})
+}
