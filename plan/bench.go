@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 
 	"fairmetal/mark"
@@ -22,6 +23,7 @@ type bench struct {
 	owner      []int     // mark index + 1 of cells that have to become fair, 0 elsewhere
 	wide, fine []float64 // shape of a hit by distance, 1 at the hit, per cell of cellMM
 	done       []worked
+	start      []float64 // h before the first hit
 	scatter    *scatter
 	capability float64
 }
@@ -63,6 +65,7 @@ func newBench(in Input, marks []mark.Mark, s *scatter) *bench {
 		x, y := b.at(i)
 		b.h[i] = 1000 * in.Surface.At(x, y)
 	}
+	b.start = slices.Clone(b.h)
 	for k, m := range marks {
 		half := max(m.LengthMM, m.WidthMM)/2 + 2
 		b.each(m.XMM, m.YMM, half*1.5, func(i int, r float64) {
@@ -137,26 +140,14 @@ func (b *bench) hit(cell int, stage Stage, share float64) {
 	from := b.h[cell]
 	set := math.Copysign(min(share*math.Abs(from), maxSetUM), -from)
 	w := b.tool(x, y, k, stage, set)
-	w.FromUM, w.ToUM = from, from+w.SetUM
-	w.LoadedUM = w.ToUM + math.Copysign(b.in.Panel.SpringbackUM(w.ForceN), w.SetUM)
-	shape := b.wide
-	if stage == Finish {
-		shape = b.fine
-	}
+	w.FromUM = from
 	px, py, done := x, y, w.SetUM
 	if b.scatter != nil {
 		px, py = x+placeMM*b.scatter.rnd.NormFloat64(), y+placeMM*b.scatter.rnd.NormFloat64()
 		done *= max(0.2, 1+amount*b.scatter.rnd.NormFloat64())
 	}
-	b.each(px, py, reachMM, func(i int, d float64) {
-		q := d / cellMM
-		n := int(q)
-		f := q - float64(n)
-		b.h[i] += done * ((1-f)*shape[n] + f*shape[n+1])
-		if d < 4 {
-			b.strain[i] += w.StrainPct * (1 - d/4)
-		}
-	})
+	b.bump(b.h, px, py, done, stage)
+	b.each(px, py, 4, func(i int, d float64) { b.strain[i] += w.StrainPct * (1 - d/4) })
 	b.done = append(b.done, w)
 }
 
@@ -305,6 +296,7 @@ func minutes(w worked) float64 { return minutesOf[w.Method+" "+string(w.stage)] 
 // its middle, so that the rim is down before the middle is raised against it.
 func (b *bench) rounds(in Input) []Round {
 	var out []Round
+	h := slices.Clone(b.start)
 	n := 0
 	for _, stage := range []Stage{Raise, Level, Finish} {
 		var hits []worked
@@ -326,6 +318,7 @@ func (b *bench) rounds(in Input) []Round {
 			for _, w := range batch {
 				n++
 				w.N = n
+				b.replay(h, &w)
 				r.Hits = append(r.Hits, w.rounded())
 				r.Minutes += minutes(w)
 			}
@@ -334,6 +327,30 @@ func (b *bench) rounds(in Input) []Round {
 		}
 	}
 	return out
+}
+
+// replay works a hit on h and sets its heights to what is met in working order. Superposition makes the end the same in any order;
+// what stands under the tool on the way is not.
+func (b *bench) replay(h []float64, w *worked) {
+	c, r := int(math.Round((w.XMM-b.x0)/cellMM)), int(math.Round((w.YMM-b.y0)/cellMM))
+	from := h[min(max(r, 0), b.rows-1)*b.cols+min(max(c, 0), b.cols-1)]
+	w.FromUM, w.ToUM = from, from+w.SetUM
+	w.LoadedUM = w.ToUM + math.Copysign(b.in.Panel.SpringbackUM(w.ForceN), w.SetUM)
+	b.bump(h, w.XMM, w.YMM, w.SetUM, w.stage)
+}
+
+// bump adds a hit's shape to h.
+func (b *bench) bump(h []float64, x, y, set float64, stage Stage) {
+	shape := b.wide
+	if stage == Finish {
+		shape = b.fine
+	}
+	b.each(x, y, reachMM, func(i int, d float64) {
+		q := d / cellMM
+		n := int(q)
+		f := q - float64(n)
+		h[i] += set * ((1-f)*shape[n] + f*shape[n+1])
+	})
 }
 
 func (b *bench) fromMiddle(w worked) float64 {
