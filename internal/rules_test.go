@@ -1,0 +1,58 @@
+// Package internal_test holds the rules of the architecture.
+package internal_test
+
+import (
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+// imports lists the fairmetal packages and the standard packages that a package imports itself.
+func imports(t *testing.T, pkg string) []string {
+	t.Helper()
+	out, err := exec.Command("go", "list", "-f", `{{join .Imports "\n"}}`, "fairmetal/"+pkg).Output()
+	if err != nil {
+		t.Fatalf("%s: %v", pkg, err)
+	}
+	return strings.Fields(string(out))
+}
+
+// TestNumericsArePure: no files, clock, network, database, log or process in the numerics, so that the same input always gives the
+// same output.
+func TestNumericsArePure(t *testing.T) {
+	for _, pkg := range []string{"card", "pose", "phase", "surface", "mirror", "mark", "metal", "verdict", "plan", "compare"} {
+		for _, i := range imports(t, pkg) {
+			for _, banned := range []string{"os", "io/fs", "net", "net/http", "time", "log", "log/slog", "database/sql", "os/exec"} {
+				if i == banned {
+					t.Errorf("%s imports %s", pkg, i)
+				}
+			}
+		}
+	}
+}
+
+// TestOneWay: data flows down the list of docs/architecture.md; a package imports only what stands above it.
+func TestOneWay(t *testing.T) {
+	order := []string{"photo", "capture", "card", "pose", "phase", "surface", "mirror", "mark", "metal", "rack", "verdict", "plan", "quote", "compare", "inspection", "typeface", "report", "prints", "offer", "scene", "score", "job", "store", "workshop", "demo", "web"}
+	rank := map[string]int{}
+	for i, p := range order {
+		rank[p] = i + 1
+	}
+	for _, pkg := range order {
+		for _, i := range imports(t, pkg) {
+			name := strings.TrimPrefix(i, "fairmetal/")
+			if name != i && rank[name] > rank[pkg] {
+				t.Errorf("%s imports %s, which stands below it", pkg, name)
+			}
+		}
+	}
+}
+
+// TestSceneIsIndependent: our camera shares nothing with the measuring code, so that neither can hide the other's mistakes.
+func TestSceneIsIndependent(t *testing.T) {
+	for _, i := range imports(t, "scene") {
+		if strings.HasPrefix(i, "fairmetal/") {
+			t.Errorf("scene imports %s", i)
+		}
+	}
+}
