@@ -23,6 +23,7 @@ import (
 	"fairmetal/phase"
 	"fairmetal/photo"
 	"fairmetal/pose"
+	"fairmetal/steady"
 	"fairmetal/surface"
 )
 
@@ -52,6 +53,7 @@ type Quality struct {
 	StripePX       float64 `json:"stripe_px"`        // stripe period on undamaged paint, px
 	Contrast       float64 `json:"contrast"`         // swing of the stripes, linear light
 	CardMisfitPX   float64 `json:"card_misfit_px"`   // rms of the cards against flat squares
+	ShakePX        float64 `json:"shake_px"`         // wander of the camera between photos, taken out
 	Clipped        float64 `json:"clipped_share"`    // of the pixels that mirror the board
 	MeasuredCM2    float64 `json:"measured_cm2"`
 }
@@ -243,6 +245,19 @@ func (r *run) cards() error {
 	if !okA || !okB {
 		return r.noCards(okA, okB)
 	}
+	if r.steady(a, b) {
+		// The mean of the steadied photos is sharper: fit the cards anew.
+		if again, err := card.Find(r.res.Photo); err == nil {
+			for _, c := range again {
+				switch c.Letter {
+				case "A":
+					a = c
+				case "B":
+					b = c
+				}
+			}
+		}
+	}
 	first := r.frames[0]
 	focal, cx, cy, err := r.res.Capture.Lens(first.w, first.h, first.info.FocalPX(first.w, first.h))
 	if err != nil {
@@ -261,6 +276,61 @@ func (r *run) cards() error {
 			"lay them flat, or check the camera's focal length; depths may be off by some per cent")
 	}
 	return nil
+}
+
+// shakePX is the wander of the camera from which photos are steadied: below it a fine stripe moves by less than a hundredth.
+const shakePX = 0.05
+
+// steady takes the camera's wander between the photos of a set out, by the cards. It tells whether anything was moved.
+func (r *run) steady(a, b card.Card) bool {
+	if len(r.frames) < 3 {
+		return false
+	}
+	ref := r.frames[0].img
+	boxA, boxB := boxOf(a), boxOf(b)
+	moves := make([]steady.Move, len(r.frames))
+	most, lost := 0.0, ""
+	for i := range r.frames {
+		moves[i] = steady.Still
+		if i == 0 {
+			continue
+		}
+		m, ok := steady.Between(ref, r.frames[i].img, boxA, boxB)
+		if !ok {
+			lost = r.frames[i].File
+			continue
+		}
+		moves[i] = m
+		most = max(most, m.Largest(ref.W, ref.H))
+	}
+	if lost != "" {
+		r.note(Warning, "camera-moved", fmt.Sprintf("the cards in %s cannot be followed from the first photo", lost), "hold camera and cards still through the whole set")
+	}
+	if most < shakePX {
+		return false
+	}
+	r.res.Quality.ShakePX = most
+	imgs := make([]*photo.Image, len(r.frames))
+	for i := range r.frames {
+		if moves[i] != steady.Still {
+			r.frames[i].img = steady.Undo(r.frames[i].img, moves[i])
+		}
+		imgs[i] = r.frames[i].img
+	}
+	r.res.Photo = photo.Average(imgs...)
+	if most > 4 {
+		r.note(Info, "camera-moved", fmt.Sprintf("the camera moved by up to %.1f pixels between the photos; it was taken out", most), "a stand makes the result finer")
+	}
+	return true
+}
+
+// boxOf is the pixel box about a card's symbol.
+func boxOf(c card.Card) steady.Box {
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, p := range c.Corners() {
+		x0, y0, x1, y1 = min(x0, p[0]), min(y0, p[1]), max(x1, p[0]), max(y1, p[1])
+	}
+	return steady.Box{X0: int(x0) - 2, Y0: int(y0) - 2, X1: int(x1) + 3, Y1: int(y1) + 3}
 }
 
 // maxCardMisfitPX is the misfit of a card over which it is called bent; good cards and lenses stay under 0.3 px.

@@ -17,7 +17,7 @@ func AlongLine(g Grid, h []float64, across Across) []float64 {
 	bin := g.PitchMM
 	half := int(math.Ceil(sectionReachMM / bin))
 	type obs struct{ t, h float64 }
-	bins := make([][]obs, 2*half) // bin k spans (k-half)*bin to (k-half+1)*bin: none straddles the line
+	bins := make([][]obs, 2*half)     // bin k spans (k-half)*bin to (k-half+1)*bin: none straddles the line
 	place := make([]float32, g.Len()) // s in bins, NaN far away
 	along := make([]float32, g.Len())
 	for r := range g.Rows {
