@@ -556,6 +556,8 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	var spread float64
 	for range 2 {
 		rx, ry := cal.Slopes(r.cam, r.u, r.v, g, dev)
+		surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
+		surface.KeepLargest(g, rx, ry)
 		gap = surface.CloseGaps(g, rx, ry, gapMM)
 		surface.KeepLargest(g, rx, ry)
 		var err error
@@ -594,6 +596,8 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 }
 
 const (
+	curlRatio       = 25.0  // times the spread of curl over the panel: sharp metal reaches ten by interpolation
+	curlFloor       = 0.008 // 1/mm: a slipped stripe order jumps by p/2B, 0.018 at 16 and 450 mm, over two cells
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
 	gapShare        = 0.03  // of the depth: a bottom that was not seen
