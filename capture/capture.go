@@ -65,6 +65,9 @@ type Cards struct {
 type Set struct {
 	Kind   string  `json:"kind"`
 	Frames []Frame `json:"frames"`
+	// Direction says which way the board slid in a sweep: "+" (or nothing) towards growing u and v, to the right and down in the
+	// photo; "-" the other way.
+	Direction string `json:"direction,omitempty"`
 }
 
 // Frame is one photo. Stripes is u (upright), v (level) or uv (crossed); Profile sine or square.
@@ -225,6 +228,9 @@ func (s Set) check() error {
 	case Single:
 		return s.checkAxes(1)
 	case Sweep:
+		if s.Direction != "" && s.Direction != "+" && s.Direction != "-" {
+			return fail("direction", "write + if the board slid to the right and down in the photo, - if the other way", "direction %q is not known", s.Direction)
+		}
 		return s.checkAxes(7)
 	}
 	return fail("kind", "use shifted, single or sweep", "set kind %q is not known", s.Kind)

@@ -378,6 +378,11 @@ func (r *run) stripes() error {
 		}
 	case capture.Single:
 		err = r.demodulate()
+	case capture.Sweep:
+		if err := r.checkClipping(); err != nil {
+			return err
+		}
+		err = r.sweep()
 	default:
 		return refuse("set-kind", fmt.Sprintf("sets of kind %q cannot be measured yet", r.set.Kind), "use a shifted set or single photos")
 	}
@@ -394,10 +399,38 @@ func (r *run) shots(axis string) []phase.Shot {
 	var out []phase.Shot
 	for _, f := range r.frames {
 		if f.Stripes == axis {
-			out = append(out, phase.Shot{File: f.File, Img: f.img, PitchMM: f.PitchMM, Shift: *f.Shift})
+			out = append(out, phase.Shot{File: f.File, Img: f.img, PitchMM: f.PitchMM, Shift: shiftOf(f.Frame)})
 		}
 	}
 	return out
+}
+
+// shiftOf is a frame's shift; zero where it is not known.
+func shiftOf(f capture.Frame) float64 {
+	if f.Shift == nil {
+		return 0
+	}
+	return *f.Shift
+}
+
+// sweep solves both sweeps of a set.
+func (r *run) sweep() error {
+	board := r.res.Capture.Board
+	for _, d := range []struct {
+		axis string
+		size float64
+		dst  **phase.Field
+	}{{"u", board.WidthMM, &r.u}, {"v", board.HeightMM, &r.v}} {
+		s, err := phase.Swept(d.axis, r.shots(d.axis), r.set.Direction != "-", d.size)
+		if err != nil {
+			return err
+		}
+		for _, f := range s.Moved {
+			r.note(Warning, "frame-moved", f+" does not fit the other photos of its sweep and was left out", "hold the camera still while the board slides")
+		}
+		*d.dst = &s.Field
+	}
+	return nil
 }
 
 func (r *run) refuseStripes(err error) error {

@@ -13,6 +13,11 @@ const maxStep = 0.15
 // placed against the largest by the votes of the links between them, or, where it stands alone, by the affine trend. Parts
 // that cannot be placed are struck from the mask. The result is in mm, its constant free by whole pitches.
 func unwrap(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
+	return unwrapStep(ph, ok, w, h, pitch, maxStep)
+}
+
+// unwrapStep is unwrap with links up to a given share of the pitch.
+func unwrapStep(ph []float32, ok []bool, w, h int, pitch, step float64) []float32 {
 	n := w * h
 	x := make([]float32, n)
 	scale := float32(pitch / (2 * math.Pi))
@@ -22,7 +27,7 @@ func unwrap(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
 	label := make([]int32, n)
 	var sizes []int
 	queue := make([]int32, 0, 1<<16)
-	p32, reach := float32(pitch), float32(maxStep*pitch)
+	p32, reach := float32(pitch), float32(step*pitch)
 	for start := range n {
 		if !ok[start] || label[start] != 0 {
 			continue

@@ -30,19 +30,18 @@ func parallel(n int, f func(i int)) {
 
 // rig is camera, board and cards in space.
 type rig struct {
-	m        *metal
-	spec     *Spec
-	eye      r3.Vec
-	right    r3.Vec
-	down     r3.Vec
-	forward  r3.Vec
-	focal    float64
-	cx, cy   float64
-	board    placed
-	cards    [2]placed
-	symbols  [2][][]bool
-	taped    float64
-	distance float64
+	m       *metal
+	spec    *Spec
+	eye     r3.Vec
+	right   r3.Vec
+	down    r3.Vec
+	forward r3.Vec
+	focal   float64
+	cx, cy  float64
+	board   placed
+	cards   [2]placed
+	symbols [2][][]bool
+	taped   float64
 }
 
 func rad(deg float64) float64 { return deg * math.Pi / 180 }

@@ -32,6 +32,7 @@ type commands struct {
 	Compare compareCmd `cmd:"" help:"Tell what happened between two captures."`
 	Card    cardCmd    `cmd:"" help:"Print scale cards at true size (PDF)."`
 	Board   boardCmd   `cmd:"" help:"Print a striped board at true size (PDF)."`
+	Scenes  scenesCmd  `cmd:"" help:"Render our own fleet with truth, for the score table."`
 	Score   scoreCmd   `cmd:"" help:"Compare measured scenes with their truth: the score table."`
 }
 

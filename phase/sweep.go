@@ -1,0 +1,300 @@
+package phase
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Sweep is a board coordinate read from frames taken while the board slid by unknown, uneven steps.
+type Sweep struct {
+	Field
+	Shifts []float64 // found, in pitches from the first frame, growing
+	Moved  []string  // files that do not fit the others and were left out
+}
+
+// ErrSweep says that the frames do not show stripes sliding one way.
+var ErrSweep = errors.New("the frames do not show stripes that slide steadily one way over more than half a stripe; slide the board slowly in one direction, camera and cards still")
+
+// moveLimit is the unexplained share of a frame, in units of the modulation, from which it counts as moved.
+const moveLimit = 0.35
+
+// Swept solves shifts and phases together. First guess of the shifts: the two leading principal components of the frames over the
+// striped pixels are the cosine and sine of the shifts [Vargas2011]; then pixels and shifts are fitted in turn by least squares
+// [WangHan2004]. The sliding direction, forward towards growing coordinates, settles the sign. Frames that stay unexplained
+// are left out. One pitch alone leaves whole pitches free; the coordinate follows by continuity.
+func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, error) {
+	if len(shots) < 5 {
+		return nil, fmt.Errorf("a sweep needs seven photos or more of %s stripes", axis)
+	}
+	var moved []string
+	for {
+		shifts, err := sweepShifts(shots, forward)
+		if err != nil {
+			at := spoiler(shots, forward)
+			if at < 0 || len(moved) > 2 {
+				return nil, err
+			}
+			moved = append(moved, shots[at].File)
+			shots = slices.Delete(slices.Clone(shots), at, at+1)
+			continue
+		}
+		with := make([]Shot, len(shots))
+		for i, s := range shots {
+			with[i] = s
+			with[i].Shift = shifts[i]
+		}
+		worst, at := frameMisfit(with)
+		if worst > moveLimit && len(shots) > 5 {
+			moved = append(moved, shots[at].File)
+			shots = slices.Delete(slices.Clone(shots), at, at+1)
+			continue
+		}
+		g, err := nstep(axis, with)
+		if err != nil {
+			return nil, ErrSweep
+		}
+		w, h := shots[0].Img.W, shots[0].Img.H
+		ok := readable(g, w, h)
+		g.judge(ok, len(shots))
+		if g.share > maxShiftResidual {
+			return nil, ErrSweep
+		}
+		f := Field{W: w, H: h, Mod: g.mod, PitchMM: g.pitch,
+			SigmaMM: g.pitch / (2 * math.Pi) * math.Sqrt(2/float64(len(shots))) * g.noise / medianWhere(g.mod, ok)}
+		f.X = unwrapStep(g.phase, ok, w, h, g.pitch, sweepStep)
+		centre(f.X, ok, g.pitch, boardMM)
+		nan := float32(math.NaN())
+		for i, good := range ok {
+			if !good {
+				f.X[i] = nan
+			}
+		}
+		f.openPixels()
+		return &Sweep{Field: f, Shifts: shifts, Moved: moved}, nil
+	}
+}
+
+// spoiler finds the one frame without which the others make a good sweep, -1 if there is none.
+func spoiler(shots []Shot, forward bool) int {
+	best, at := moveLimit, -1
+	if len(shots) < 6 {
+		return at
+	}
+	for i := range shots {
+		rest := slices.Delete(slices.Clone(shots), i, i+1)
+		shifts, err := sweepShifts(rest, forward)
+		if err != nil {
+			continue
+		}
+		for k := range rest {
+			rest[k].Shift = shifts[k]
+		}
+		if worst, _ := frameMisfit(rest); worst < best {
+			best, at = worst, i
+		}
+	}
+	return at
+}
+
+// sweepStep is how far, in pitches, the coordinate may run from pixel to pixel: there is no coarser pitch to ask.
+const sweepStep = 0.42
+
+// striped samples pixels whose brightness swings most over the frames: values[pixel][frame].
+func striped(shots []Shot) [][]float64 {
+	pix := len(shots[0].Img.Pix)
+	step := max(1, pix/60000)
+	var all [][]float64
+	var swing []float64
+	for i := 0; i < pix; i += step {
+		v := make([]float64, len(shots))
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for k, s := range shots {
+			v[k] = float64(s.Img.Pix[i])
+			lo, hi = min(lo, v[k]), max(hi, v[k])
+		}
+		if hi < 0.97 {
+			all, swing = append(all, v), append(swing, hi-lo)
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	sorted := slices.Clone(swing)
+	slices.Sort(sorted)
+	floor := 0.4 * sorted[len(sorted)*98/100]
+	var out [][]float64
+	for i, v := range all {
+		if swing[i] > floor {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// sweepShifts finds the shifts, in pitches, from the first frame on.
+func sweepShifts(shots []Shot, forward bool) ([]float64, error) {
+	values := striped(shots)
+	n := len(shots)
+	if len(values) < 500 {
+		return nil, ErrSweep
+	}
+	shifts, ok := principal(values, n)
+	if !ok {
+		return nil, ErrSweep
+	}
+	for range 20 {
+		next, ok := alternate(values, shifts)
+		if !ok {
+			return nil, ErrSweep
+		}
+		change := 0.0
+		for i := range next {
+			change = max(change, math.Abs(next[i]-shifts[i]))
+		}
+		shifts = next
+		if change < 1e-5 {
+			break
+		}
+	}
+	return oneWay(shifts, forward)
+}
+
+// principal returns the shifts up to sign and a constant, from the covariance of the frames.
+func principal(values [][]float64, n int) ([]float64, bool) {
+	cov := mat.NewSymDense(n, nil)
+	for _, v := range values {
+		var mean float64
+		for _, x := range v {
+			mean += x / float64(n)
+		}
+		for i := range n {
+			for j := i; j < n; j++ {
+				cov.SetSym(i, j, cov.At(i, j)+(v[i]-mean)*(v[j]-mean))
+			}
+		}
+	}
+	var e mat.EigenSym
+	if !e.Factorize(cov, true) {
+		return nil, false
+	}
+	val := e.Values(nil)
+	if val[n-2] < 0.02*val[n-1] {
+		return nil, false // one component alone: the stripes hardly moved
+	}
+	var vec mat.Dense
+	e.VectorsTo(&vec)
+	shifts := make([]float64, n)
+	a, b := math.Sqrt(val[n-1]), math.Sqrt(val[n-2])
+	for i := range n {
+		shifts[i] = math.Atan2(b*vec.At(i, n-2), a*vec.At(i, n-1)) / (2 * math.Pi)
+	}
+	return shifts, true
+}
+
+// alternate fits every pixel with the given shifts, then every frame's shift with the given pixels.
+func alternate(values [][]float64, shifts []float64) ([]float64, bool) {
+	basis, inv, err := normalEquations(shifts)
+	if err != nil {
+		return nil, false
+	}
+	n := len(shifts)
+	// For each frame: I = a + p C + q S over pixels, C and S being the pixels' cosine and sine parts.
+	type sums struct{ m [3][4]float64 }
+	acc := make([]sums, n)
+	for _, v := range values {
+		_, c, s := solve3(inv, basis, v)
+		for k := range n {
+			r := [3]float64{1, c, s}
+			for i := range 3 {
+				for j := range 3 {
+					acc[k].m[i][j] += r[i] * r[j]
+				}
+				acc[k].m[i][3] += r[i] * v[k]
+			}
+		}
+	}
+	out := make([]float64, n)
+	for k := range n {
+		m := acc[k].m
+		for p := range 3 {
+			if math.Abs(m[p][p]) < 1e-12 {
+				return nil, false
+			}
+			for q := p + 1; q < 3; q++ {
+				f := m[q][p] / m[p][p]
+				for j := p; j < 4; j++ {
+					m[q][j] -= f * m[p][j]
+				}
+			}
+		}
+		q := m[2][3] / m[2][2]
+		p := (m[1][3] - m[1][2]*q) / m[1][1]
+		out[k] = math.Atan2(q, p) / (2 * math.Pi)
+	}
+	return out, true
+}
+
+// oneWay turns wrapped shifts into a walk from the first frame in the asked direction: steps are shorter than half a pitch, the sign
+// is free, so the one that walks forward is taken.
+func oneWay(shifts []float64, forward bool) ([]float64, error) {
+	n := len(shifts)
+	walk := make([]float64, n)
+	back := 0
+	for i := 1; i < n; i++ {
+		d := shifts[i] - shifts[i-1]
+		d -= math.Round(d)
+		walk[i] = walk[i-1] + d
+		if d < 0 {
+			back++
+		}
+	}
+	// Principal components do not know left from right.
+	if walk[n-1] < 0 {
+		for i := range walk {
+			walk[i] = -walk[i]
+		}
+		back = n - 1 - back
+	}
+	if walk[n-1] < 0.5 || back > n/4 {
+		return nil, ErrSweep
+	}
+	if !forward {
+		for i := range walk {
+			walk[i] = -walk[i]
+		}
+	}
+	return walk, nil
+}
+
+// frameMisfit returns the frame whose pixels are explained worst, and by how much, in units of the modulation.
+func frameMisfit(shots []Shot) (worst float64, at int) {
+	values := striped(shots)
+	shifts := make([]float64, len(shots))
+	for i, s := range shots {
+		shifts[i] = s.Shift
+	}
+	basis, inv, err := normalEquations(shifts)
+	if err != nil || len(values) == 0 {
+		return 0, 0
+	}
+	bad := make([]float64, len(shots))
+	var power float64
+	for _, v := range values {
+		a, c, s := solve3(inv, basis, v)
+		power += c*c + s*s
+		for k := range v {
+			d := v[k] - a - c*basis[k][1] - s*basis[k][2]
+			bad[k] += d * d
+		}
+	}
+	for k, b := range bad {
+		if m := math.Sqrt(b / power); m > worst {
+			worst, at = m, k
+		}
+	}
+	return worst, at
+}
