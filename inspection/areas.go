@@ -34,11 +34,11 @@ const (
 
 // areas lists what between and around the cards got no value, says why, and what to change.
 func (r *run) areas() {
-	s, cal := r.res.Surface, r.res.Calibration
+	s := r.res.Surface
 	a, b := r.res.Frame.A, r.res.Frame.B
 	half := (b.Centre.X - a.Centre.X) / 2
 	x0, x1 := a.Centre.X, b.Centre.X
-	y1 := workShare * half * 2 / 2
+	y1 := workShare * half
 	y0 := -y1
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
@@ -88,7 +88,6 @@ func (r *run) areas() {
 		}
 		r.note(Warning, "no-board", text, "move or turn the board towards the "+where+" of the photo, or bring it nearer; nothing is guessed there")
 	}
-	_ = cal
 	r.foldedNotice()
 }
 
@@ -118,7 +117,7 @@ func (r *run) why(x, y float64) string {
 	if !ok || math.Abs(u) > b.WidthMM/2 || math.Abs(v) > b.HeightMM/2 {
 		return "no-board"
 	}
-	if r.res.Surface.Cols > 0 && r.touchesInside(x, y) {
+	if r.touchesInside(x, y) {
 		return "unreadable"
 	}
 	return "no-board"

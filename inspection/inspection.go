@@ -54,7 +54,7 @@ type Quality struct {
 	Contrast       float64 `json:"contrast"`         // swing of the stripes, linear light
 	CardMisfitPX   float64 `json:"card_misfit_px"`   // rms of the cards against flat squares
 	ShakePX        float64 `json:"shake_px"`         // wander of the camera between photos, taken out
-	Clipped        float64 `json:"clipped_share"`    // of the pixels that mirror the board
+	Clipped        float64 `json:"clipped_share"`    // pure white pixels of the worst photo
 	MeasuredCM2    float64 `json:"measured_cm2"`
 }
 
@@ -450,6 +450,7 @@ func (r *run) checkClipping() error {
 			worst, file = f.clipped, f.File
 		}
 	}
+	r.res.Quality.Clipped = worst
 	if worst > maxClipped {
 		return refuse("clipped", fmt.Sprintf("bright stripes are clipped (%.0f %% of %s is pure white)", 100*worst, file), "lower the exposure until they are grey, not white")
 	}
@@ -468,8 +469,24 @@ func (r *run) checkDirections() error {
 	case ux < 0 || vy < 0:
 		return refuse("direction", "the stripes run backwards: the shifts grow towards the left or upwards", "check the sign of the shifts, and that the board is not upside down")
 	}
+	r.res.Quality.Contrast = contrast(r.u)
 	r.res.Quality.StripePX = min(r.u.PitchMM/math.Hypot(ux, uy), r.v.PitchMM/math.Hypot(vx, vy))
 	return nil
+}
+
+// contrast is the median modulation of the readable pixels.
+func contrast(f *phase.Field) float64 {
+	var m []float64
+	for i := 0; i < len(f.X); i += max(1, len(f.X)/20000) {
+		if f.X[i] == f.X[i] && i < len(f.Mod) {
+			m = append(m, float64(f.Mod[i]))
+		}
+	}
+	if len(m) == 0 {
+		return 0
+	}
+	slices.Sort(m)
+	return math.Round(1e4*m[len(m)/2]) / 1e4
 }
 
 // direction is the median change of a field along photo columns and rows, mm per px.
