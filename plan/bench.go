@@ -203,8 +203,8 @@ func (b *bench) tool(x, y float64, k int, stage Stage, set float64) worked {
 	}
 	w.Method, w.Tool, w.ForceN, w.SetUM = "push", tip.Name, force, set
 	w.StrainPct = b.in.Panel.StrainPct(set, tip.Metal())
-	if bar, ok := b.in.Rack.BarFor(0); ok {
-		w.Bar, w.HandN = bar.Name, force/bar.Leverage
+	if bar, ok := b.in.Rack.BarFor(0, 0, tip.Name, force); ok {
+		w.Bar, w.HandN = bar.Name, force/bar.Leverage()
 	}
 	return w
 }
