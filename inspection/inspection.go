@@ -373,6 +373,9 @@ func (r *run) stripes() error {
 		if err := r.checkClipping(); err != nil {
 			return err
 		}
+		if r.frames[0].Profile == "square" {
+			r.note(Warning, "sharp-stripes", "a shifted set of stripes with sharp edges is read less surely", "use stripes with soft edges (sine) for shifted sets; sharp ones are for single photos")
+		}
 		if r.u, err = phase.Shifted("u", r.shots("u"), board.WidthMM); err == nil {
 			r.v, err = phase.Shifted("v", r.shots("v"), board.HeightMM)
 		}
@@ -399,7 +402,7 @@ func (r *run) shots(axis string) []phase.Shot {
 	var out []phase.Shot
 	for _, f := range r.frames {
 		if f.Stripes == axis {
-			out = append(out, phase.Shot{File: f.File, Img: f.img, PitchMM: f.PitchMM, Shift: shiftOf(f.Frame)})
+			out = append(out, phase.Shot{File: f.File, Img: f.img, PitchMM: f.PitchMM, Shift: shiftOf(f.Frame), Square: f.Profile == "square"})
 		}
 	}
 	return out
@@ -545,6 +548,9 @@ func (r *run) period(axis string) float64 {
 	for _, f := range r.frames {
 		if strings.Contains(f.Stripes, axis) {
 			p = max(p, f.PitchMM)
+		}
+		if f.Profile == "square" && r.set.Kind == capture.Shifted {
+			return r.u.PitchMM // coarse stripes with sharp edges are not used
 		}
 	}
 	return p

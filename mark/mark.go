@@ -32,7 +32,7 @@ type Mark struct {
 	RadiusMM     float64      `json:"sharpest_radius_mm"` // sharpest radius of curvature inside
 	StretchPct   float64      `json:"stretch_pct"`        // mean excess area inside the outline, per cent
 	EdgeMM       float64      `json:"edge_mm"`            // distance to the nearest unmeasured metal or panel edge
-	Folded       bool         `json:"folded"`             // the reflection folds here: seen, but its depth is not known
+	Folded       bool         `json:"folded"`             // part of it could not be read (folded, or stripes too dense): depth_um is the least it can be
 	OutlineMM    [][2]float64 `json:"outline_mm"`         // closed polygon
 	OutlinePX    [][2]float64 `json:"outline_px"`         // the same on photo.jpg
 }

@@ -23,7 +23,35 @@ func (f *finder) describe(q *region) Mark {
 		s = max(s, float64(f.s.Sigma[i]))
 	}
 	m.DepthSigmaUM = round(1000*s, 2)
+	if hole := f.hole(&m); hole > maxHoleMM2 {
+		// The bottom was not seen: what was measured is the least it can be.
+		m.Folded = true
+		m.DepthSigmaUM = round(max(m.DepthSigmaUM, 0.5*m.DepthUM), 2)
+	}
 	return m
+}
+
+// maxHoleMM2 is the area without a value inside a mark from which its depth counts as unknown; narrower gaps were bridged before.
+const maxHoleMM2 = 2.0
+
+// hole is the area without a value inside the mark's ellipse, a little shrunk, mm2.
+func (f *finder) hole(m *Mark) float64 {
+	g := f.s.Grid
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	c0, r0 := g.Cell(m.XMM, m.YMM)
+	n := int(m.LengthMM/2/g.PitchMM) + 1
+	k := 0
+	for r := max(0, int(r0)-n); r <= min(g.Rows-1, int(r0)+n); r++ {
+		for c := max(0, int(c0)-n); c <= min(g.Cols-1, int(c0)+n); c++ {
+			x, y := g.XY(c, r)
+			x, y = x-m.XMM, y-m.YMM
+			a, b := (cos*x+sin*y)/(0.45*m.LengthMM), (-sin*x+cos*y)/(0.45*max(m.WidthMM, 1))
+			if v := f.um[r*g.Cols+c]; a*a+b*b < 1 && v != v {
+				k++
+			}
+		}
+	}
+	return float64(k) * g.PitchMM * g.PitchMM
 }
 
 func round(v float64, digits int) float64 {

@@ -9,14 +9,9 @@ import (
 // reaches a twentieth, and a link wrongly followed over half a pitch would shift everything behind it.
 const maxStep = 0.15
 
-// unwrap makes a wrapped phase absolute by continuity: connected parts grow over links shorter than maxStep, each part is then
+// unwrapStep makes a wrapped phase absolute by continuity: connected parts grow over links shorter than step pitches, each part is then
 // placed against the largest by the votes of the links between them, or, where it stands alone, by the affine trend. Parts
 // that cannot be placed are struck from the mask. The result is in mm, its constant free by whole pitches.
-func unwrap(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
-	return unwrapStep(ph, ok, w, h, pitch, maxStep)
-}
-
-// unwrapStep is unwrap with links up to a given share of the pitch.
 func unwrapStep(ph []float32, ok []bool, w, h int, pitch, step float64) []float32 {
 	n := w * h
 	x := make([]float32, n)
@@ -230,6 +225,46 @@ func mendOrders(abs []float32, ok []bool, w, h int, pitch float64) {
 func near(a, b, p float32) bool {
 	d := a - b
 	return d < p/2 && d > -p/2
+}
+
+// settleOffset gives the coarse coordinate its free whole pitches back: where the fine pitch does not divide the coarse one, only
+// the right number makes both agree (a vernier); among those that do, the readable range must lie on the board, and as near its
+// middle as it can.
+func settleOffset(abs []float32, fine *group, ok, seen []bool, pitch, boardMM float64) {
+	lo, hi, found := Range(abs, ok)
+	if !found {
+		return
+	}
+	p := fine.pitch
+	scale := p / (2 * math.Pi)
+	var rest []float64
+	step := max(1, len(abs)/20000)
+	for i := 0; i < len(abs); i += step {
+		if ok[i] {
+			rest = append(rest, float64(abs[i])-float64(fine.phase[i])*scale)
+		}
+	}
+	mid := math.Round((lo + hi) / 2 / pitch)
+	best, bestCost := 0.0, math.Inf(1)
+	for k := mid - 4; k <= mid+4; k++ {
+		var misfit float64
+		for _, r := range rest {
+			d := (r - k*pitch) / p
+			misfit += math.Abs(d - math.Round(d))
+		}
+		misfit /= float64(len(rest)) // a quarter when they have nothing in common
+		l, u := lo-k*pitch, hi-k*pitch
+		over := max(0, -boardMM/2-l) + max(0, u-boardMM/2)
+		// In order of weight: the vernier in steps of a twentieth of a stripe, the board's edges, its middle.
+		if cost := 1e6*math.Round(20*misfit) + 1000*math.Round(over/5) + math.Abs(l+u)/2; cost < bestCost {
+			best, bestCost = k, cost
+		}
+	}
+	for i := range abs {
+		if seen[i] {
+			abs[i] -= float32(best * pitch)
+		}
+	}
 }
 
 // centre removes the free whole coarse pitches: the readable range must lie on the board, and as near its middle as it can.

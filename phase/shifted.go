@@ -28,6 +28,7 @@ type Shot struct {
 	Img     *photo.Image
 	PitchMM float64
 	Shift   float64 // in pitches
+	Square  bool    // stripes with sharp edges
 }
 
 // ShiftError says that the photos of one pitch contradict their shifts.
@@ -62,14 +63,20 @@ type group struct {
 // this axis.
 func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	byPitch := map[float64][]Shot{}
+	square := false
 	for _, s := range shots {
 		byPitch[s.PitchMM] = append(byPitch[s.PitchMM], s)
+		square = square || s.Square
 	}
 	var pitches []float64
 	for p := range byPitch {
 		pitches = append(pitches, p)
 	}
 	slices.Sort(pitches)
+	if square {
+		// Coarse stripes with sharp edges tell only which eighth of a stripe a pixel sees: the fine ones go by continuity.
+		pitches = pitches[:1]
+	}
 	w, h := shots[0].Img.W, shots[0].Img.H
 	var groups []*group
 	for _, p := range pitches {
@@ -81,8 +88,10 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	}
 	fine, coarse := groups[0], groups[len(groups)-1]
 	ok := readable(fine, w, h)
+	// Whether the shifts fit together is judged where there are stripes at all, however badly they are explained.
+	lit := striking(fine)
 	for _, g := range groups {
-		g.judge(ok, len(byPitch[g.pitch]))
+		g.judge(lit, len(byPitch[g.pitch]))
 		if g.share > maxShiftResidual {
 			return nil, &ShiftError{Axis: axis, PitchMM: g.pitch, Residual: g.share}
 		}
@@ -104,9 +113,17 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 			seen[i] = ok[i] || seen[i] && near[i] && !slit[i]
 		}
 	}
-	abs := unwrap(coarse.phase, seen, w, h, coarse.pitch)
+	evenOut(fine, ok, len(byPitch[fine.pitch]))
+	reach := maxStep
+	if len(groups) == 1 {
+		reach = sweepStep
+	}
+	abs := unwrapStep(coarse.phase, seen, w, h, coarse.pitch, reach)
 	for i := range ok {
 		ok[i] = ok[i] && seen[i]
+	}
+	if len(groups) > 1 {
+		settleOffset(abs, groups[len(groups)-2], ok, seen, coarse.pitch, boardMM)
 	}
 	for i := len(groups) - 2; i >= 0; i-- {
 		refine(abs, groups[i], ok)
@@ -114,7 +131,9 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	if len(groups) > 1 {
 		mendOrders(abs, ok, w, h, fine.pitch)
 	}
-	centre(abs, ok, coarse.pitch, boardMM)
+	if len(groups) == 1 {
+		centre(abs, ok, coarse.pitch, boardMM)
+	}
 	nan := float32(math.NaN())
 	for i := range abs {
 		if seen[i] {
@@ -279,21 +298,77 @@ func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64) []float64 {
 	return gains
 }
 
-// readable masks the pixels whose stripes stand clear of noise.
-func readable(g *group, w, h int) []bool {
+// standOut is how far, in local rms of what the shifts leave unexplained, the stripes must stand out: noise alone makes a modulation
+// of two to four times that, stripes of a tenth of the usual contrast still five.
+const standOut = 4.5
+
+// striking masks the pixels whose modulation is not far below that of the mirror image.
+func striking(g *group) []bool {
+	floor := float32(modFloor(g))
+	ok := make([]bool, len(g.mod))
+	for i, m := range g.mod {
+		ok[i] = m > floor
+	}
+	return ok
+}
+
+// modFloor is an eighth of the mirror image's modulation: the upper mode over the photo.
+func modFloor(g *group) float64 {
 	sample := make([]float64, 0, 20000)
 	for i := 0; i < len(g.mod); i += max(1, len(g.mod)/20000) {
 		sample = append(sample, float64(g.mod[i]))
 	}
 	slices.Sort(sample)
-	// The mirror image covers some part of the photo; its modulation is the upper mode.
-	top := sample[len(sample)*97/100]
-	floor := float32(0.12 * top)
+	return 0.12 * sample[len(sample)*97/100]
+}
+
+// readable masks the pixels whose stripes stand clear of noise.
+func readable(g *group, w, h int) []bool {
+	floor := float32(modFloor(g))
+	local := localRMS(g.residual, w, h)
 	ok := make([]bool, len(g.mod))
 	for i := range ok {
-		ok[i] = g.mod[i] > floor
+		ok[i] = g.mod[i] > floor && g.mod[i] > standOut*local[i]
 	}
 	return despeckle(ok, w, h)
+}
+
+// localRMS is the rms over 9 x 9 pixels, by running sums.
+func localRMS(v []float32, w, h int) []float32 {
+	const r = 4
+	tmp, out := make([]float32, len(v)), make([]float32, len(v))
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			row := v[y*w : (y+1)*w]
+			var s float32
+			for x := range min(r, w) {
+				s += row[x] * row[x]
+			}
+			for x := range w {
+				if x+r < w {
+					s += row[x+r] * row[x+r]
+				}
+				if x > r {
+					s -= row[x-r-1] * row[x-r-1]
+				}
+				n := min(x+r, w-1) - max(x-r, 0) + 1
+				tmp[y*w+x] = max(s, 0) / float32(n)
+			}
+		}
+	})
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			lo, hi := max(y-r, 0), min(y+r, h-1)
+			for x := range w {
+				var s float32
+				for k := lo; k <= hi; k++ {
+					s += tmp[k*w+x]
+				}
+				out[y*w+x] = float32(math.Sqrt(float64(s / float32(hi-lo+1))))
+			}
+		}
+	})
+	return out
 }
 
 // judge fills in the group's noise and unexplained share. Of n frames, n-3 degrees of freedom are left to the residual, so a
