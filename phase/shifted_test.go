@@ -144,3 +144,15 @@ func TestBrightnessDoesNotMatter(t *testing.T) {
 		}
 	}
 }
+
+// TestVernier: a fine pitch that does not divide the coarse one settles the free whole coarse pitches: the coordinate is absolute.
+func TestVernier(t *testing.T) {
+	f, err := Shifted("u", frames([]float64{11.3, 128}, []float64{0, 0.25, 0.5, 0.75}, even, 0.002), 2000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, f, 128, 0.3)
+	if d := float64(f.X[150*tw+60]) - board(60, 150); math.Abs(d) > 0.3 {
+		t.Errorf("the coordinate is %.2f mm off", d)
+	}
+}
