@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"image/draw"
@@ -13,6 +14,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -117,25 +119,23 @@ func (r *Result) Files() (map[string][]byte, error) {
 	if files["surface.json"], err = indent(r.document(pic)); err != nil {
 		return nil, err
 	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, pic.Photo, &jpeg.Options{Quality: 85}); err != nil {
-		return nil, err
-	}
-	files["photo.jpg"] = bytes.Clone(b.Bytes())
-	enc := png.Encoder{CompressionLevel: png.BestSpeed}
-	b.Reset()
-	if err := enc.Encode(&b, pic.Heat); err != nil {
-		return nil, err
-	}
-	files["heat.png"] = bytes.Clone(b.Bytes())
 	over := image.NewRGBA(pic.Heat.Bounds())
-	draw.Draw(over, over.Bounds(), pic.Photo, image.Point{}, draw.Src)
-	draw.Draw(over, over.Bounds(), pic.Heat, image.Point{}, draw.Over)
-	b.Reset()
-	if err := enc.Encode(&b, over); err != nil {
+	enc := png.Encoder{CompressionLevel: png.BestSpeed}
+	var jpg, heat, both bytes.Buffer
+	errs := make([]error, 3)
+	var wg sync.WaitGroup
+	wg.Go(func() { errs[0] = jpeg.Encode(&jpg, pic.Photo, &jpeg.Options{Quality: 85}) })
+	wg.Go(func() { errs[1] = enc.Encode(&heat, pic.Heat) })
+	wg.Go(func() {
+		draw.Draw(over, over.Bounds(), pic.Photo, image.Point{}, draw.Src)
+		draw.Draw(over, over.Bounds(), pic.Heat, image.Point{}, draw.Over)
+		errs[2] = enc.Encode(&both, over)
+	})
+	wg.Wait()
+	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
-	files["overlay.png"] = bytes.Clone(b.Bytes())
+	files["photo.jpg"], files["heat.png"], files["overlay.png"] = jpg.Bytes(), heat.Bytes(), both.Bytes()
 	return files, nil
 }
 

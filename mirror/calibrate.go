@@ -351,7 +351,7 @@ func (s *solver) form(x []float64) Form {
 	f := Form{C: x[nBoard:n]}
 	for k := range s.folds {
 		q := x[n+k*foldUnknowns:]
-		f.Folds = append(f.Folds, Fold{Angle: q[0], S0: q[1], Bend: q[2] / bendScale, Step: q[3], Width: math.Exp(q[4])})
+		f.Folds = append(f.Folds, Fold{Angle: q[0], S0: q[1], Bend: q[2] / bendScale, Step: q[3], Width: math.Exp(q[4])}.prepared())
 	}
 	return f
 }

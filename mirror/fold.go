@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"fairmetal/internal/rows"
 	"fairmetal/surface"
 )
 
@@ -18,6 +19,21 @@ type Fold struct {
 	Bend  float64 // 1/mm
 	Step  float64
 	Width float64 // mm, the fold's radius is about Width/Step
+
+	sin, cos float64 // of Angle, where prepared
+}
+
+// prepared returns the fold with its direction worked out, for loops.
+func (f Fold) prepared() Fold {
+	f.sin, f.cos = math.Sincos(f.Angle)
+	return f
+}
+
+func (f *Fold) normal() (sin, cos float64) {
+	if f.sin == 0 && f.cos == 0 {
+		return math.Sincos(f.Angle)
+	}
+	return f.sin, f.cos
 }
 
 // foldUnknowns is how many unknowns a fold adds to the calibration.
@@ -25,7 +41,7 @@ const foldUnknowns = 5
 
 // Across returns the distance s of a place from the line and its gradient.
 func (f *Fold) Across(x, y float64) (s, sx, sy float64) {
-	sin, cos := math.Sincos(f.Angle)
+	sin, cos := f.normal()
 	t := -sin*x + cos*y
 	return cos*x + sin*y - f.S0 - f.Bend*t*t, cos + 2*f.Bend*t*sin, sin - 2*f.Bend*t*cos
 }
@@ -33,7 +49,7 @@ func (f *Fold) Across(x, y float64) (s, sx, sy float64) {
 // Line is Across as package surface wants it: distance and place along the line, mm.
 func (f *Fold) Line(x, y float64) (s, t float64) {
 	s, _, _ = f.Across(x, y)
-	sin, cos := math.Sincos(f.Angle)
+	sin, cos := f.normal()
 	return s, -sin*x + cos*y
 }
 
@@ -60,12 +76,21 @@ func findFold(g surface.Grid, mx, my []float32) (Fold, bool) {
 		fold  Fold
 		crown float64
 	}
+	const stepDeg = 3
+	tried := make([]candidate, 180/stepDeg)
+	rows.Do(len(tried), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			if f, crown, ok := foldAt(g, mx, my, float64(k*stepDeg)*math.Pi/180); ok {
+				tried[k] = candidate{f, crown}
+			}
+		}
+	})
 	var all []candidate
 	strongest := 0.0
-	for deg := 0; deg < 180; deg += 3 {
-		if f, crown, ok := foldAt(g, mx, my, float64(deg)*math.Pi/180); ok {
-			all = append(all, candidate{f, crown})
-			strongest = max(strongest, math.Abs(f.Step))
+	for _, c := range tried {
+		if c.fold.Step != 0 {
+			all = append(all, c)
+			strongest = max(strongest, math.Abs(c.fold.Step))
 		}
 	}
 	// A line a few degrees off shows nearly the whole step; the run that it covers tells the direction.

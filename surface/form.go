@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/internal/rows"
 )
 
 // Smooth is a smooth remainder of the undamaged form over a grid: a polynomial in Legendre products, and beyond each feature
@@ -80,32 +82,34 @@ func (s *Smooth) Grid(g Grid) []float64 {
 		legendre((y-s.y0)/s.sy, py[r])
 	}
 	out := make([]float64, g.Len())
-	var b [sideTerms]float64
-	for r := range g.Rows {
-		// Fold the y factors into one polynomial in x a row.
-		a := make([]float64, n)
-		k := 0
-		for d := 0; d <= s.Degree; d++ {
-			for j := 0; j <= d; j++ {
-				a[d-j] += s.C[k] * py[r][j]
-				k++
-			}
-		}
-		for c := range g.Cols {
-			var z float64
-			for i, v := range a {
-				z += v * px[c][i]
-			}
-			for l, line := range s.lines {
-				x, y := g.XY(c, r)
-				s.side(line, x, y, b[:])
-				for i, v := range b {
-					z += s.C[s.polynomial()+l*sideTerms+i] * v
+	rows.Do(g.Rows, func(r0, r1 int) {
+		var b [sideTerms]float64
+		for r := r0; r < r1; r++ {
+			// Fold the y factors into one polynomial in x a row.
+			a := make([]float64, n)
+			k := 0
+			for d := 0; d <= s.Degree; d++ {
+				for j := 0; j <= d; j++ {
+					a[d-j] += s.C[k] * py[r][j]
+					k++
 				}
 			}
-			out[r*g.Cols+c] = z
+			for c := range g.Cols {
+				var z float64
+				for i, v := range a {
+					z += v * px[c][i]
+				}
+				for l, line := range s.lines {
+					x, y := g.XY(c, r)
+					s.side(line, x, y, b[:])
+					for i, v := range b {
+						z += s.C[s.polynomial()+l*sideTerms+i] * v
+					}
+				}
+				out[r*g.Cols+c] = z
+			}
 		}
-	}
+	})
 	return out
 }
 
@@ -121,7 +125,7 @@ func Flatten(g Grid, h []float64, lines ...Across) (s *Smooth, spreadMM float64,
 	}
 	const low, high = 4, 6
 	for degree := low; degree <= high; degree++ {
-		next, spread, ferr := fitRobust(g, cells, degree, lines)
+		next, spread, ferr := fitRobust(g, cells, degree, lines, maxRounds)
 		if ferr != nil {
 			if s != nil {
 				break
@@ -135,6 +139,16 @@ func Flatten(g Grid, h []float64, lines ...Across) (s *Smooth, spreadMM float64,
 	}
 	return s, spreadMM, nil
 }
+
+// Rough is a Flatten in few steps and without lines, good to some tens of micrometres: to tell where the metal stands, not how fair it is.
+func Rough(g Grid, h []float64) (*Smooth, error) {
+	cells := thin(g, h, max(1, int(2*thinMM/g.PitchMM)))
+	s, _, err := fitRobust(g, cells, 4, nil, 4)
+	return s, err
+}
+
+// maxRounds bounds the reweighting of Flatten; it rests after six to twelve.
+const maxRounds = 25
 
 type sampleCell struct{ x, y, h, w float64 }
 
@@ -157,7 +171,7 @@ const thinMM = 3.5
 // biweight is Tukey's cut in robust standard deviations (Beaton & Tukey 1974).
 const biweight = 4.685
 
-func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across) (*Smooth, float64, error) {
+func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across, rounds int) (*Smooth, float64, error) {
 	for i := range cells {
 		cells[i].w = 1
 	}
@@ -171,7 +185,7 @@ func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across) (*Smooth,
 	}
 	res := make([]float64, len(cells))
 	spread := math.Inf(1)
-	for range 25 {
+	for range rounds {
 		if err := s.solve(cells, basis); err != nil {
 			return nil, 0, err
 		}
@@ -206,21 +220,44 @@ func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across) (*Smooth,
 func (s *Smooth) solve(cells []sampleCell, basis []float64) error {
 	n := s.terms()
 	a, rhs := make([]float64, n*n), make([]float64, n)
-	var used float64
-	for i, c := range cells {
-		if c.w == 0 {
-			continue
-		}
-		b := basis[i*n : (i+1)*n]
-		for p, v := range b {
-			wp := c.w * v
-			rhs[p] += wp * c.h
-			row := a[p*n:]
-			for q := p; q < n; q++ {
-				row[q] += wp * b[q]
+	// Sums over fixed lots of cells, added up in their order: the same to the last digit on any machine.
+	const lot = 512
+	type part struct {
+		a, rhs []float64
+		used   float64
+	}
+	parts := make([]part, (len(cells)+lot-1)/lot)
+	rows.Do(len(parts), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			t := part{a: make([]float64, n*n), rhs: make([]float64, n)}
+			for i := k * lot; i < min((k+1)*lot, len(cells)); i++ {
+				c := cells[i]
+				if c.w == 0 {
+					continue
+				}
+				b := basis[i*n : (i+1)*n]
+				for p, v := range b {
+					wp := c.w * v
+					t.rhs[p] += wp * c.h
+					row := t.a[p*n : (p+1)*n]
+					for q := p; q < n; q++ {
+						row[q] += wp * b[q]
+					}
+				}
+				t.used += c.w
 			}
+			parts[k] = t
 		}
-		used += c.w
+	})
+	var used float64
+	for _, t := range parts {
+		used += t.used
+		for k, v := range t.a {
+			a[k] += v
+		}
+		for k, v := range t.rhs {
+			rhs[k] += v
+		}
 	}
 	if used < float64(2*n) {
 		return ErrNoCells

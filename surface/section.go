@@ -3,6 +3,8 @@ package surface
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/rows"
 )
 
 // sectionReachMM is how far to either side of a feature line its own section may differ from the smooth form; it fades out
@@ -20,36 +22,42 @@ func AlongLine(g Grid, h []float64, across Across) []float64 {
 	bins := make([][]obs, 2*half)     // bin k spans (k-half)*bin to (k-half+1)*bin: none straddles the line
 	place := make([]float32, g.Len()) // s in bins, NaN far away
 	along := make([]float32, g.Len())
-	for r := range g.Rows {
-		for c := range g.Cols {
-			i := r*g.Cols + c
-			x, y := g.XY(c, r)
-			s, t := across(x, y)
-			place[i] = float32(math.NaN())
-			if math.Abs(s) >= sectionReachMM {
-				continue
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for c := range g.Cols {
+				i := r*g.Cols + c
+				x, y := g.XY(c, r)
+				s, t := across(x, y)
+				place[i] = float32(math.NaN())
+				if math.Abs(s) < sectionReachMM {
+					place[i], along[i] = float32(s/bin), float32(t)
+				}
 			}
-			place[i], along[i] = float32(s/bin), float32(t)
-			if !math.IsNaN(h[i]) {
-				k := min(max(int(math.Ceil(s/bin))+half-1, 0), 2*half-1) // s = 0 belongs to the near side, as in Smooth
-				bins[k] = append(bins[k], obs{t, h[i]})
-			}
+		}
+	})
+	for i, p := range place {
+		if p == p && !math.IsNaN(h[i]) {
+			k := min(max(int(math.Ceil(float64(p)))+half-1, 0), 2*half-1) // 0 belongs to the near side, as in Smooth
+			bins[k] = append(bins[k], obs{float64(along[i]), h[i]})
 		}
 	}
 	// A robust line h = a + b t for each distance.
 	a, b := make([]float64, len(bins)), make([]float64, len(bins))
 	known := make([]bool, len(bins))
-	for k, o := range bins {
-		if len(o) < 40 {
-			continue
+	rows.Do(len(bins), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			o := bins[k]
+			if len(o) < 40 {
+				continue
+			}
+			t, v := make([]float64, len(o)), make([]float64, len(o))
+			for i, q := range o {
+				t[i], v[i] = q.t, q.h
+			}
+			a[k], b[k] = robustLine(t, v)
+			known[k] = true
 		}
-		t, v := make([]float64, len(o)), make([]float64, len(o))
-		for i, q := range o {
-			t[i], v[i] = q.t, q.h
-		}
-		a[k], b[k] = robustLine(t, v)
-		known[k] = true
-	}
+	})
 	fillGaps(a, known)
 	fillGaps(b, known)
 	out := make([]float64, g.Len())

@@ -9,6 +9,8 @@ import (
 	"sync"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/internal/rows"
 )
 
 // Problem is a sum of squares to be minimised.
@@ -119,18 +121,22 @@ func (p Problem) normal(x, r []float64) (*mat.SymDense, []float64) {
 	wg.Wait()
 	jtj := mat.NewSymDense(n, nil)
 	jtr := make([]float64, n)
-	for i := range n {
-		for k := i; k < n; k++ {
-			var s float64
-			for q, v := range cols[i] {
-				s += v * cols[k][q]
+	rows.Do(n, func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			ci := cols[i]
+			for k := i; k < n; k++ {
+				var s float64
+				ck := cols[k][:len(ci)]
+				for q, v := range ci {
+					s += v * ck[q]
+				}
+				jtj.SetSym(i, k, s)
 			}
-			jtj.SetSym(i, k, s)
+			for q, v := range ci {
+				jtr[i] += v * r[q]
+			}
 		}
-		for q, v := range cols[i] {
-			jtr[i] += v * r[q]
-		}
-	}
+	})
 	return jtj, jtr
 }
 
