@@ -3,6 +3,7 @@ package surface
 import (
 	"errors"
 	"math"
+	"sync/atomic"
 
 	"fairmetal/internal/rows"
 )
@@ -24,7 +25,6 @@ func Integrate(g Grid, zx, zy, weight []float32, start []float64, tol float64) (
 	}
 	fine := newLevel(g.Cols, g.Rows)
 	rhs := make([]float64, g.Len())
-	known := 0
 	cell := func(i int) bool { return zx[i] == zx[i] && zy[i] == zy[i] }
 	pair := func(i, j int) float64 {
 		if weight == nil {
@@ -36,33 +36,50 @@ func Integrate(g Grid, zx, zy, weight []float32, start []float64, tol float64) (
 		}
 		return 2 * a * b / (a + b)
 	}
-	for y := range g.Rows {
-		for x := range g.Cols {
-			i := y*g.Cols + x
-			if !cell(i) {
-				continue
-			}
-			known++
-			if x+1 < g.Cols && cell(i+1) {
-				w := pair(i, i+1)
-				fine.wx[i] = w
-				d := w * 0.5 * (float64(zx[i]) + float64(zx[i+1])) * g.PitchMM
-				rhs[i] -= d
-				rhs[i+1] += d
-			}
-			if y+1 < g.Rows && cell(i+g.Cols) {
-				w := pair(i, i+g.Cols)
-				fine.wy[i] = w
-				d := w * 0.5 * (float64(zy[i]) + float64(zy[i+g.Cols])) * g.PitchMM
-				rhs[i] -= d
-				rhs[i+g.Cols] += d
+	half := 0.5 * g.PitchMM
+	rows.Do(g.Rows, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range g.Cols {
+				i := y*g.Cols + x
+				if !cell(i) {
+					continue
+				}
+				if x+1 < g.Cols && cell(i+1) {
+					fine.wx[i] = float32(pair(i, i+1))
+				}
+				if y+1 < g.Rows && cell(i+g.Cols) {
+					fine.wy[i] = float32(pair(i, i+g.Cols))
+				}
 			}
 		}
-	}
-	if known == 0 {
+	})
+	rows.Do(g.Rows, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range g.Cols {
+				i := y*g.Cols + x
+				if !cell(i) {
+					continue
+				}
+				var s float64
+				if x+1 < g.Cols && fine.wx[i] != 0 {
+					s -= float64(fine.wx[i]) * half * (float64(zx[i]) + float64(zx[i+1]))
+				}
+				if x > 0 && fine.wx[i-1] != 0 {
+					s += float64(fine.wx[i-1]) * half * (float64(zx[i-1]) + float64(zx[i]))
+				}
+				if y+1 < g.Rows && fine.wy[i] != 0 {
+					s -= float64(fine.wy[i]) * half * (float64(zy[i]) + float64(zy[i+g.Cols]))
+				}
+				if y > 0 && fine.wy[i-g.Cols] != 0 {
+					s += float64(fine.wy[i-g.Cols]) * half * (float64(zy[i-g.Cols]) + float64(zy[i]))
+				}
+				rhs[i] = s
+			}
+		}
+	})
+	if !fine.finish() {
 		return nil, ErrNoCells
 	}
-	fine.finish()
 	z := make([]float64, g.Len())
 	for i, v := range start {
 		if v == v { // not NaN
@@ -136,87 +153,106 @@ func KeepLargest(g Grid, zx, zy []float32) (kept, dropped int) {
 	return kept, dropped
 }
 
-// level is a graph Laplacian on a raster: wx[i] couples cell i with i+1, wy[i] with the cell below.
+// level is a graph Laplacian on a raster: wx[i] couples cell i with i+1, wy[i] with the cell below. The V-cycle only has to be near
+// the inverse, so it runs in single precision; the conjugate gradients around it in double.
 type level struct {
 	cols, rows int
-	wx, wy     []float64
-	diag, inv  []float64
-	x, b, r    []float64
+	wx, wy     []float32
+	diag, inv  []float32
+	x, b, r    []float32
 }
 
 func newLevel(cols, rws int) *level {
 	n := cols * rws
-	return &level{cols: cols, rows: rws, wx: make([]float64, n), wy: make([]float64, n),
-		diag: make([]float64, n), inv: make([]float64, n), x: make([]float64, n), b: make([]float64, n), r: make([]float64, n)}
+	mem := make([]float32, 7*n)
+	part := func(k int) []float32 { return mem[k*n : (k+1)*n : (k+1)*n] }
+	return &level{cols: cols, rows: rws, wx: part(0), wy: part(1), diag: part(2), inv: part(3), x: part(4), b: part(5), r: part(6)}
 }
 
-func (l *level) finish() {
-	for y := range l.rows {
-		for x := range l.cols {
-			i := y*l.cols + x
-			d := l.wx[i] + l.wy[i]
-			if x > 0 {
-				d += l.wx[i-1]
-			}
-			if y > 0 {
-				d += l.wy[i-l.cols]
-			}
-			l.diag[i] = d
-			if d > 0 {
-				l.inv[i] = 1 / d
+// finish works out the diagonal; it tells whether anything is coupled at all.
+func (l *level) finish() bool {
+	var any atomic.Bool
+	l.parallel(func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range l.cols {
+				i := y*l.cols + x
+				d := l.wx[i] + l.wy[i]
+				if x > 0 {
+					d += l.wx[i-1]
+				}
+				if y > 0 {
+					d += l.wy[i-l.cols]
+				}
+				l.diag[i] = d
+				if d > 0 {
+					l.inv[i] = 1 / d
+					any.Store(true)
+				}
 			}
 		}
-	}
+	})
+	return any.Load()
 }
 
 // coarsen aggregates 2 x 2 cells. Summing the couplings that cross between two aggregates makes them twice too stiff for
 // smooth fields on a raster (two parallel links over a doubled distance), hence the half.
 func (l *level) coarsen() *level {
 	c := newLevel((l.cols+1)/2, (l.rows+1)/2)
-	for y := range l.rows {
-		for x := range l.cols {
-			i := y*l.cols + x
-			k := (y/2)*c.cols + x/2
-			if x%2 == 1 {
-				c.wx[k] += 0.5 * l.wx[i]
-			}
-			if y%2 == 1 {
-				c.wy[k] += 0.5 * l.wy[i]
+	c.parallel(func(y0, y1 int) {
+		for k := y0; k < y1; k++ {
+			for y := 2 * k; y < min(2*k+2, l.rows); y++ {
+				for x := range l.cols {
+					i := y*l.cols + x
+					j := k*c.cols + x/2
+					if x%2 == 1 {
+						c.wx[j] += 0.5 * l.wx[i]
+					}
+					if y%2 == 1 {
+						c.wy[j] += 0.5 * l.wy[i]
+					}
+				}
 			}
 		}
-	}
+	})
 	c.finish()
 	return c
 }
 
-// sweep relaxes one colour of the checkerboard.
-func (l *level) sweep(x, b []float64, colour int) {
-	do := func(y0, y1 int) {
+// sweep relaxes one colour of the checkerboard. fresh tells that x is zero everywhere yet.
+func (l *level) sweep(x, b []float32, colour int, fresh bool) {
+	w, cols := l.wx, l.cols
+	l.parallel(func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			row := y * l.cols
-			for c := (y + colour) & 1; c < l.cols; c += 2 {
+			row := y * cols
+			first := (y + colour) & 1
+			if fresh {
+				for i := row + first; i < row+cols; i += 2 {
+					x[i] = b[i] * l.inv[i]
+				}
+				continue
+			}
+			for c := first; c < cols; c += 2 {
 				i := row + c
 				if l.inv[i] == 0 {
 					continue
 				}
 				s := b[i]
 				if c > 0 {
-					s += l.wx[i-1] * x[i-1]
+					s += w[i-1] * x[i-1]
 				}
-				if c+1 < l.cols {
-					s += l.wx[i] * x[i+1]
+				if c+1 < cols {
+					s += w[i] * x[i+1]
 				}
 				if y > 0 {
-					s += l.wy[i-l.cols] * x[i-l.cols]
+					s += l.wy[i-cols] * x[i-cols]
 				}
 				if y+1 < l.rows {
-					s += l.wy[i] * x[i+l.cols]
+					s += l.wy[i] * x[i+cols]
 				}
 				x[i] = s * l.inv[i]
 			}
 		}
-	}
-	l.parallel(do)
+	})
 }
 
 func (l *level) parallel(do func(y0, y1 int)) {
@@ -228,7 +264,7 @@ func (l *level) parallel(do func(y0, y1 int)) {
 }
 
 // apply sets out = L x.
-func (l *level) apply(x, out []float64) {
+func apply[T float32 | float64](l *level, x, out []T) {
 	l.parallel(func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for c := range l.cols {
@@ -237,18 +273,20 @@ func (l *level) apply(x, out []float64) {
 					out[i] = 0
 					continue
 				}
-				s := l.diag[i] * x[i]
+				// As sums of differences: no digits are lost where x is large and even.
+				v := x[i]
+				var s T
 				if c > 0 {
-					s -= l.wx[i-1] * x[i-1]
+					s += T(l.wx[i-1]) * (v - x[i-1])
 				}
 				if c+1 < l.cols {
-					s -= l.wx[i] * x[i+1]
+					s += T(l.wx[i]) * (v - x[i+1])
 				}
 				if y > 0 {
-					s -= l.wy[i-l.cols] * x[i-l.cols]
+					s += T(l.wy[i-l.cols]) * (v - x[i-l.cols])
 				}
 				if y+1 < l.rows {
-					s -= l.wy[i] * x[i+l.cols]
+					s += T(l.wy[i]) * (v - x[i+l.cols])
 				}
 				out[i] = s
 			}
@@ -269,98 +307,151 @@ func newHierarchy(fine *level) hierarchy {
 	}
 }
 
-// cycle applies one symmetric V-cycle: x ~ L^-1 b, from zero.
-func (h hierarchy) cycle(k int, x, b []float64) {
+// cycle applies one symmetric V-cycle to level k: x ~ L^-1 b, from zero.
+func (h hierarchy) cycle(k int) {
 	l := h[k]
-	for i := range x {
-		x[i] = 0
-	}
+	x, b := l.x, l.b
+	clear(x)
 	if k == len(h)-1 {
 		for range 12 {
-			l.sweep(x, b, 0)
-			l.sweep(x, b, 1)
-			l.sweep(x, b, 1)
-			l.sweep(x, b, 0)
+			l.sweep(x, b, 0, false)
+			l.sweep(x, b, 1, false)
+			l.sweep(x, b, 1, false)
+			l.sweep(x, b, 0, false)
 		}
 		return
 	}
-	l.sweep(x, b, 0)
-	l.sweep(x, b, 1)
-	l.sweep(x, b, 0)
-	l.apply(x, l.r)
+	l.sweep(x, b, 0, true)
+	l.sweep(x, b, 1, false)
+	l.sweep(x, b, 0, false)
+	apply(l, x, l.r)
 	c := h[k+1]
-	for i := range c.b {
-		c.b[i] = 0
-	}
-	for y := range l.rows {
-		for q := range l.cols {
-			i := y*l.cols + q
-			if l.inv[i] != 0 {
-				c.b[(y/2)*c.cols+q/2] += b[i] - l.r[i]
+	c.parallel(func(y0, y1 int) {
+		for q := y0; q < y1; q++ {
+			clear(c.b[q*c.cols : (q+1)*c.cols])
+			for y := 2 * q; y < min(2*q+2, l.rows); y++ {
+				for p := range l.cols {
+					if i := y*l.cols + p; l.inv[i] != 0 {
+						c.b[q*c.cols+p/2] += b[i] - l.r[i]
+					}
+				}
 			}
 		}
-	}
-	h.cycle(k+1, c.x, c.b)
-	for y := range l.rows {
-		for q := range l.cols {
-			i := y*l.cols + q
-			if l.inv[i] != 0 {
-				x[i] += c.x[(y/2)*c.cols+q/2]
+	})
+	h.cycle(k + 1)
+	l.parallel(func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for p := range l.cols {
+				if i := y*l.cols + p; l.inv[i] != 0 {
+					x[i] += c.x[(y/2)*c.cols+p/2]
+				}
 			}
 		}
-	}
-	l.sweep(x, b, 0)
-	l.sweep(x, b, 1)
-	l.sweep(x, b, 0)
+	})
+	l.sweep(x, b, 0, false)
+	l.sweep(x, b, 1, false)
+	l.sweep(x, b, 0, false)
 }
 
-// solve runs preconditioned conjugate gradients.
+// precondition sets z ~ L^-1 r by one V-cycle. Residuals are scaled to the size of one, so that single precision holds them.
+func (h hierarchy) precondition(z, r []float64, size float64) {
+	l := h[0]
+	each(len(r), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			l.b[i] = float32(r[i] / size)
+		}
+	})
+	h.cycle(0)
+	each(len(r), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			z[i] = float64(l.x[i]) * size
+		}
+	})
+}
+
+// solve runs preconditioned conjugate gradients in the flexible form of Polak and Ribiere, which forgives a preconditioner that
+// rounds.
 func (h hierarchy) solve(x, b []float64, tol float64) (iterations int) {
 	l := h[0]
 	n := len(x)
-	r, z, p, ap := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	l.apply(x, ap)
-	var norm float64
-	for i := range r {
-		r[i] = b[i] - ap[i]
-		norm += b[i] * b[i]
-	}
+	mem := make([]float64, 4*n)
+	r, z, p, ap := mem[:n:n], mem[n:2*n:2*n], mem[2*n:3*n:3*n], mem[3*n:]
+	apply(l, x, ap)
+	each(n, func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			r[i] = b[i] - ap[i]
+		}
+	})
+	norm := dot(b, b)
 	if norm == 0 {
 		return 0
 	}
-	h.cycle(0, z, r)
+	rr := dot(r, r)
+	if rr <= tol*tol*norm {
+		return 0
+	}
+	h.precondition(z, r, math.Sqrt(rr/float64(n)))
 	copy(p, z)
 	rz := dot(r, z)
 	const maxIter = 200
 	for it := range maxIter {
-		if dot(r, r) <= tol*tol*norm {
-			return it
-		}
-		l.apply(p, ap)
+		apply(l, p, ap)
 		den := dot(p, ap)
 		if den <= 0 {
 			return it
 		}
 		alpha := rz / den
-		for i := range x {
-			x[i] += alpha * p[i]
-			r[i] -= alpha * ap[i]
+		each(n, func(i0, i1 int) {
+			for i := i0; i < i1; i++ {
+				x[i] += alpha * p[i]
+				r[i] -= alpha * ap[i]
+			}
+		})
+		if rr = dot(r, r); rr <= tol*tol*norm {
+			return it + 1
 		}
-		h.cycle(0, z, r)
+		h.precondition(z, r, math.Sqrt(rr/float64(n)))
+		// r now is r before less alpha ap, so z'(r - r before) = -alpha z'ap.
 		next := dot(r, z)
-		beta := next / rz
+		beta := -alpha * dot(z, ap) / rz
 		rz = next
-		for i := range p {
-			p[i] = z[i] + beta*p[i]
-		}
+		each(n, func(i0, i1 int) {
+			for i := i0; i < i1; i++ {
+				p[i] = z[i] + beta*p[i]
+			}
+		})
 	}
 	return maxIter
 }
 
+// lot is how many numbers are summed in one go: lots are added in their order, so that a sum is the same on any machine.
+const lot = 1 << 14
+
+// each runs f over lots of n numbers, several at a time.
+func each(n int, f func(i0, i1 int)) {
+	if n < 4*lot {
+		f(0, n)
+		return
+	}
+	rows.Do((n+lot-1)/lot, func(k0, k1 int) { f(k0*lot, min(k1*lot, n)) })
+}
+
 func dot(a, b []float64) float64 {
+	parts := make([]float64, (len(a)+lot-1)/lot)
+	rows.Do(len(parts), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			i1 := min((k+1)*lot, len(a))
+			p, q := a[k*lot:i1], b[k*lot:i1]
+			var s float64
+			for i, v := range p {
+				s += v * q[i]
+			}
+			parts[k] = s
+		}
+	})
 	var s float64
-	for i, v := range a {
-		s += v * b[i]
+	for _, v := range parts {
+		s += v
 	}
 	return s
 }
