@@ -231,7 +231,7 @@ func (s Set) check() error {
 		if s.Direction != "" && s.Direction != "+" && s.Direction != "-" {
 			return fail("direction", "write + if the board slid to the right and down in the photo, - if the other way", "direction %q is not known", s.Direction)
 		}
-		return s.checkAxes(7)
+		return s.checkAxes(MinSweep)
 	}
 	return fail("kind", "use shifted, single or sweep", "set kind %q is not known", s.Kind)
 }
@@ -277,6 +277,13 @@ func checkName(n string) error {
 	}
 	return nil
 }
+
+// MinSweep is the least number of photos of a sweep in each direction: shifts and stripes are solved together from four on; from
+// SafeSweep on one bad photo among them is found out.
+const (
+	MinSweep  = 4
+	SafeSweep = 7
+)
 
 // checkShifted wants at least three different shifts for each axis at one pitch: fewer cannot be solved.
 func (s Set) checkShifted() error {

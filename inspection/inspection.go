@@ -442,6 +442,9 @@ func (r *run) sweep() error {
 		for _, f := range s.Moved {
 			r.note(Warning, "frame-moved", f+" does not fit the other photos of its sweep and was left out", "hold the camera still while the board slides")
 		}
+		if n := len(s.Shifts); n < capture.SafeSweep {
+			r.note(Info, "few-photos", fmt.Sprintf("the sweep of %s stripes has only %d photos that fit", d.axis, n), "take seven or more: then one that moved is found out")
+		}
 		*d.dst = &s.Field
 	}
 	return nil
@@ -528,10 +531,16 @@ func direction(f *phase.Field) (dx, dy float64) {
 
 // mirror calibrates board and form.
 func (r *run) mirror() error {
-	s := mirror.Sights(r.u, r.v)
 	board := r.res.Capture.Board
-	cal, err := mirror.Calibrate(&r.res.Frame, s, mirror.Prior{DistanceMM: board.DistanceMM,
-		WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v")})
+	prior := mirror.Prior{DistanceMM: board.DistanceMM, WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v")}
+	u, v := r.u, r.v
+	if r.onePitch() {
+		u, v = u.Untorn(tornPX), v.Untorn(tornPX)
+	}
+	cal, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u, v), prior)
+	if err == nil && r.onePitch() && len(cal.Form.Folds) > 0 {
+		cal = r.reorder(cal, prior)
+	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
 	}
@@ -551,6 +560,36 @@ func (r *run) mirror() error {
 		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
 	}
 	return nil
+}
+
+// tornPX is how far around a slip of the order pixels are not believed.
+const tornPX = 3
+
+// reorderGrowth is how much more misfit a new count may leave than the metal beside the feature line did: the line itself fits a little
+// worse than smooth metal, a side counted one stripe wrong several times as badly.
+const reorderGrowth = 1.5
+
+// reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone.
+// The count is kept where the mirror model bears it out.
+func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	eu, ev := cal.Expected(r.cam, r.u.W, r.u.H)
+	u, v := r.u.Reorder(eu), r.v.Reorder(ev)
+	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u, v), prior)
+	if err != nil || again.RMSMM > reorderGrowth*cal.RMSMM {
+		return cal
+	}
+	r.u, r.v = u, v
+	return again
+}
+
+// onePitch tells whether the order of the stripes rests on continuity alone.
+func (r *run) onePitch() bool {
+	for _, f := range r.frames {
+		if f.Profile == "square" && r.set.Kind == capture.Shifted {
+			return true
+		}
+	}
+	return r.set.Kind == capture.Sweep
 }
 
 // period is the coarsest pitch of one axis: what continuity leaves open.
@@ -642,6 +681,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		takeOff(dev, surface.AlongLine(g, dev, l))
 	}
 	s := surface.New(g)
+	strip := r.onePitch()
 	for i, h := range dev {
 		if math.IsNaN(h) {
 			continue
@@ -652,6 +692,14 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		v := math.Hypot(spread, (cal.ScaleSigma+resolutionShare)*h)
 		if gap[i] {
 			v = math.Hypot(v, gapShare*h)
+		}
+		if strip {
+			x, y := g.XY(i%g.Cols, i/g.Cols)
+			for _, l := range lines {
+				if d, _ := l(x, y); math.Abs(d) < stripReachMM {
+					v = math.Hypot(v, stripMM)
+				}
+			}
 		}
 		s.Sigma[i] = float32(v)
 	}
@@ -682,6 +730,10 @@ const (
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
 	gapShare        = 0.03  // of the depth: a bottom that was not seen
+	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe
+	// over them leaves some 2 um between the sides, evened out over stripReachMM.
+	stripMM      = 0.0025
+	stripReachMM = 30.0
 )
 
 // marks finds the marks and says where nothing could be measured.

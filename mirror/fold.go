@@ -68,6 +68,9 @@ const (
 	foldPersistence = 0.5  // share of the step still there 15 mm to either side: else it is a crease
 )
 
+// maxGapBins is the widest unreadable strip, in bins of foldAt, that a feature line may hide in.
+const maxGapBins = 4
+
 // findFold looks for the strongest feature line in the slopes of the metal (row-major on g, NaN unknown): a straight line over
 // the measured part across which the median slope, taken along the line, changes for good, over and above the even curvature
 // of the crown.
@@ -160,6 +163,19 @@ func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown floa
 		if j := jump(k, 1) - mid; math.Abs(j) > math.Abs(best) {
 			best, at = j, k
 		}
+	}
+	// On the line itself the stripes may be too dense to be read: a short gap counts by its two rims.
+	for a := 1; a < len(m); a++ {
+		b := a
+		for b < len(m) && math.IsNaN(m[b]) {
+			b++
+		}
+		if n := b - a; n > 0 && n <= maxGapBins && b < len(m) && !math.IsNaN(m[a-1]) {
+			if j := m[b] - m[a-1] - mid*float64(n+1)/2; math.Abs(j) > math.Abs(best) {
+				best, at = j, a+n/2
+			}
+		}
+		a = b
 	}
 	if at < 0 || math.Abs(best) < foldMinStep || math.Abs(best) < 6*spread {
 		return f, 0, false

@@ -106,3 +106,27 @@ func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y
 	}
 	return x0, y0, x1, y1, r3.Norm(cam.Centre) / cam.FocalPX
 }
+
+// Expected returns the board coordinates that each of w x h pixels would see in undamaged metal, in the fields' own count; NaN where
+// the mirror image leaves the board's plane.
+func (c *Calibration) Expected(cam *pose.Camera, w, h int) (u, v []float32) {
+	u, v = make([]float32, w*h), make([]float32, w*h)
+	nan := float32(math.NaN())
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range w {
+				i := y*w + x
+				u[i], v[i] = nan, nan
+				ray := cam.Ray(float64(x)+0.5, float64(y)+0.5)
+				p, zx, zy, ok := c.Form.Hit(cam.Centre, ray)
+				if !ok {
+					continue
+				}
+				if bu, bv, ok := c.Board.Reflect(ray, p, zx, zy); ok {
+					u[i], v[i] = float32(bu+c.ShiftU), float32(bv+c.ShiftV)
+				}
+			}
+		}
+	})
+	return u, v
+}

@@ -27,8 +27,9 @@ const moveLimit = 0.35
 // [WangHan2004]. The sliding direction, forward towards growing coordinates, settles the sign. Frames that stay unexplained
 // are left out. One pitch alone leaves whole pitches free; the coordinate follows by continuity.
 func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, error) {
-	if len(shots) < 5 {
-		return nil, fmt.Errorf("a sweep needs seven photos or more of %s stripes", axis)
+	shots = finest(shots)
+	if len(shots) < 4 {
+		return nil, fmt.Errorf("a sweep needs seven photos or more of %s stripes of one pitch", axis)
 	}
 	var moved []string
 	for {
@@ -65,7 +66,7 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 		}
 		f := Field{W: w, H: h, Mod: g.mod, PitchMM: g.pitch,
 			SigmaMM: g.pitch / (2 * math.Pi) * math.Sqrt(2/float64(len(shots))) * g.noise / medianWhere(g.mod, ok)}
-		f.X = unwrapStep(g.phase, ok, w, h, g.pitch, sweepStep)
+		f.X = unwrapReliable(g.phase, ok, w, h, g.pitch)
 		centre(f.X, ok, g.pitch, boardMM)
 		nan := float32(math.NaN())
 		for i, good := range ok {
@@ -76,6 +77,21 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 		f.openPixels()
 		return &Sweep{Field: f, Shifts: shifts, Moved: moved}, nil
 	}
+}
+
+// finest keeps the frames of the finest pitch: those of another do not tell against them, since where they began is unknown too.
+func finest(shots []Shot) []Shot {
+	p := math.Inf(1)
+	for _, s := range shots {
+		p = min(p, s.PitchMM)
+	}
+	var out []Shot
+	for _, s := range shots {
+		if s.PitchMM == p {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // spoiler finds the one frame without which the others make a good sweep, -1 if there is none.

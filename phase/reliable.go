@@ -1,0 +1,251 @@
+package phase
+
+import (
+	"math"
+	"slices"
+
+	"fairmetal/internal/rows"
+)
+
+// unwrapReliable makes a wrapped phase absolute by continuity without a coarser pitch to ask: links between neighbours are followed in
+// the order of their reliability, smooth places first and torn ones last, so that a slip at a sharp place stays there instead of
+// running across the panel ([Herraez2002]). The result is in mm, its constant free by whole pitches in each part that the mask
+// separates; parts are placed as in unwrapStep.
+func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
+	n := w * h
+	const turn = float32(2 * math.Pi)
+	wrap := func(d float32) float32 { return d - turn*float32(math.Round(float64(d/turn))) }
+	// How far the phase is from running straight through each pixel, in lots of 1/classes of a turn.
+	const classes = 512
+	bend := make([]uint16, n)
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range w {
+				i := y*w + x
+				bend[i] = classes - 1
+				if !ok[i] || x == 0 || y == 0 || x == w-1 || y == h-1 {
+					continue
+				}
+				var s float32
+				whole := true
+				for _, d := range [4]int{1, w, w + 1, w - 1} {
+					if !ok[i-d] || !ok[i+d] {
+						whole = false
+						break
+					}
+					k := wrap(ph[i-d]-ph[i]) - wrap(ph[i]-ph[i+d])
+					s += k * k
+				}
+				if whole {
+					bend[i] = uint16(min(classes-2, int(sqrt(s)*(classes/(4*math.Pi)))))
+				}
+			}
+		}
+	})
+	// Links by counting sort: link 2i goes right, 2i+1 down.
+	class := func(i, j int) int { return int(bend[i]) + int(bend[j]) }
+	count := make([]int32, 2*classes)
+	each := func(f func(link int32, c int)) {
+		for i, good := range ok {
+			if !good {
+				continue
+			}
+			if (i+1)%w != 0 && ok[i+1] {
+				f(int32(2*i), class(i, i+1))
+			}
+			if i+w < n && ok[i+w] {
+				f(int32(2*i+1), class(i, i+w))
+			}
+		}
+	}
+	each(func(_ int32, c int) { count[c]++ })
+	total := int32(0)
+	for c, k := range count {
+		count[c] = total
+		total += k
+	}
+	links := make([]int32, total)
+	each(func(l int32, c int) { links[count[c]] = l; count[c]++ })
+
+	t := newTurns(n)
+	for _, l := range links {
+		i := int(l / 2)
+		j := i + 1
+		if l%2 == 1 {
+			j = i + w
+		}
+		t.join(int32(i), int32(j), int32(math.Round(float64((ph[i]-ph[j])/turn))))
+	}
+	x := make([]float32, n)
+	label := make([]int32, n)
+	part := map[int32]int32{}
+	var sizes []int
+	scale := float32(pitch / (2 * math.Pi))
+	for i, good := range ok {
+		x[i] = ph[i] * scale
+		if !good {
+			continue
+		}
+		root, k := t.find(int32(i))
+		x[i] += float32(k) * float32(pitch)
+		id, known := part[root]
+		if !known {
+			sizes = append(sizes, 0)
+			id = int32(len(sizes))
+			part[root] = id
+		}
+		label[i] = id
+		sizes[id-1]++
+	}
+	if len(sizes) > 1 {
+		placeParts(x, ok, label, sizes, w, pitch)
+	}
+	return x
+}
+
+// turns is a union-find forest in which each pixel knows how many turns it stands above its parent.
+type turns struct {
+	parent, above, size []int32
+}
+
+func newTurns(n int) *turns {
+	t := &turns{parent: make([]int32, n), above: make([]int32, n), size: make([]int32, n)}
+	for i := range t.parent {
+		t.parent[i], t.size[i] = int32(i), 1
+	}
+	return t
+}
+
+// find returns the root of i and how many turns i stands above it.
+func (t *turns) find(i int32) (root, k int32) {
+	for t.parent[i] != i {
+		p := t.parent[i]
+		if q := t.parent[p]; q != p {
+			// Halve the path.
+			t.parent[i] = q
+			t.above[i] += t.above[p]
+		}
+		k += t.above[i]
+		i = t.parent[i]
+	}
+	return i, k
+}
+
+// join puts j's part where j stands k turns above i, unless they are of one part already.
+func (t *turns) join(i, j, k int32) {
+	a, ka := t.find(i)
+	b, kb := t.find(j)
+	if a == b {
+		return
+	}
+	// Turn of b's root above a's root.
+	d := ka + k - kb
+	if t.size[a] < t.size[b] {
+		a, b, d = b, a, -d
+	}
+	t.parent[b], t.above[b] = a, d
+	t.size[a] += t.size[b]
+}
+
+// denseStripes is how many pitches from pixel to pixel are too many to be read: three pixels a stripe.
+const denseStripes = 0.33
+
+// Reorder unwraps a field anew as its difference from what is expected of each pixel (mm, NaN where unknown): a steep place that the
+// expectation explains, a feature line, is smooth then. Most pixels keep their place.
+func (f *Field) Reorder(expected []float32) *Field {
+	n := f.W * f.H
+	ph, ok := make([]float32, n), make([]bool, n)
+	p := float32(f.PitchMM)
+	for i := range ph {
+		d := f.X[i] - expected[i]
+		if ok[i] = d == d; ok[i] {
+			ph[i] = (d - p*float32(math.Round(float64(d/p)))) * (2 * math.Pi / p)
+		}
+	}
+	x := unwrapReliable(ph, ok, f.W, f.H, f.PitchMM)
+	votes := map[int]int{}
+	for i := 0; i < n; i += 7 {
+		if ok[i] {
+			votes[int(math.Round(float64((f.X[i]-expected[i]-x[i])/p)))]++
+		}
+	}
+	best := 0
+	for k, v := range votes {
+		if v > votes[best] || v == votes[best] && k < best {
+			best = k
+		}
+	}
+	// Where the expected stripes pass too densely a pixel's phase is a mixture: the difference is carried across from both sides.
+	dense := make([]bool, n)
+	for i := f.W; i < n; i++ {
+		for _, j := range [2]int{i - 1, i - f.W} {
+			if d := expected[i] - expected[j]; d > denseStripes*p || d < -denseStripes*p {
+				dense[i], dense[j] = true, true
+			}
+		}
+	}
+	dense = within(dense, f.W, f.H, 1)
+	out := *f
+	out.X = x
+	nan := float32(math.NaN())
+	var strip []int
+	for i := range x {
+		switch {
+		case !ok[i]:
+			x[i] = nan
+		case dense[i]:
+			strip = append(strip, i)
+			x[i] = nan
+		}
+	}
+	bridge(x, strip, f.W)
+	for i := range x {
+		x[i] += expected[i] + float32(best)*p
+	}
+	return &out
+}
+
+// bridge fills the pixels of a narrow strip smoothly from its rims.
+func bridge(x []float32, strip []int, w int) {
+	for range 30 {
+		for _, i := range strip {
+			var s, k float32
+			neighbours(i, w, len(x), func(j int) {
+				if x[j] == x[j] {
+					s, k = s+x[j], k+1
+				}
+			})
+			if k > 0 {
+				x[i] = s / k
+			}
+		}
+	}
+}
+
+// Untorn returns the field without the pixels within reach pixels of a link over which it jumps by half a pitch or more: there the order
+// of the stripes slipped.
+func (f *Field) Untorn(reach int) *Field {
+	torn := make([]bool, len(f.X))
+	half := float32(f.PitchMM / 2)
+	found := false
+	for i := range f.X {
+		if i%f.W != 0 && !near(f.X[i], f.X[i-1], 2*half) && f.X[i] == f.X[i] && f.X[i-1] == f.X[i-1] {
+			torn[i], torn[i-1], found = true, true, true
+		}
+		if i >= f.W && !near(f.X[i], f.X[i-f.W], 2*half) && f.X[i] == f.X[i] && f.X[i-f.W] == f.X[i-f.W] {
+			torn[i], torn[i-f.W], found = true, true, true
+		}
+	}
+	out := *f
+	if !found {
+		return &out
+	}
+	out.X = slices.Clone(f.X)
+	nan := float32(math.NaN())
+	for i, bad := range within(torn, f.W, f.H, reach) {
+		if bad {
+			out.X[i] = nan
+		}
+	}
+	return &out
+}
