@@ -533,13 +533,12 @@ func direction(f *phase.Field) (dx, dy float64) {
 func (r *run) mirror() error {
 	board := r.res.Capture.Board
 	prior := mirror.Prior{DistanceMM: board.DistanceMM, WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v")}
-	u, v := r.u, r.v
+	var cal *mirror.Calibration
+	var err error
 	if r.onePitch() {
-		u, v = u.Untorn(tornPX), v.Untorn(tornPX)
-	}
-	cal, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u, v), prior)
-	if err == nil && r.onePitch() && len(cal.Form.Folds) > 0 {
-		cal = r.reorder(cal, prior)
+		cal, err = r.countOut(prior)
+	} else {
+		cal, err = mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), prior)
 	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
@@ -560,26 +559,6 @@ func (r *run) mirror() error {
 		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
 	}
 	return nil
-}
-
-// tornPX is how far around a slip of the order pixels are not believed.
-const tornPX = 3
-
-// reorderGrowth is how much more misfit a new count may leave than the metal beside the feature line did: the line itself fits a little
-// worse than smooth metal, a side counted one stripe wrong several times as badly.
-const reorderGrowth = 1.5
-
-// reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone.
-// The count is kept where the mirror model bears it out.
-func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	eu, ev := cal.Expected(r.cam, r.u.W, r.u.H)
-	u, v := r.u.Reorder(eu), r.v.Reorder(ev)
-	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u, v), prior)
-	if err != nil || again.RMSMM > reorderGrowth*cal.RMSMM {
-		return cal
-	}
-	r.u, r.v = u, v
-	return again
 }
 
 // onePitch tells whether the order of the stripes rests on continuity alone.

@@ -154,11 +154,27 @@ const denseStripes = 0.33
 // expectation explains, a feature line, is smooth then. Most pixels keep their place.
 func (f *Field) Reorder(expected []float32) *Field {
 	n := f.W * f.H
-	ph, ok := make([]float32, n), make([]bool, n)
 	p := float32(f.PitchMM)
+	// Where the expected stripes pass too densely a pixel's phase is a mixture: the difference is carried across from both sides.
+	dense := make([]bool, n)
+	for i := f.W; i < n; i++ {
+		for _, j := range [2]int{i - 1, i - f.W} {
+			if d := expected[i] - expected[j]; d > denseStripes*p || d < -denseStripes*p {
+				dense[i], dense[j] = true, true
+			}
+		}
+	}
+	dense = within(dense, f.W, f.H, 1)
+	ph, ok := make([]float32, n), make([]bool, n)
+	var strip []int
 	for i := range ph {
 		d := f.X[i] - expected[i]
-		if ok[i] = d == d; ok[i] {
+		switch {
+		case d != d:
+		case dense[i]:
+			strip = append(strip, i)
+		default:
+			ok[i] = true
 			ph[i] = (d - p*float32(math.Round(float64(d/p)))) * (2 * math.Pi / p)
 		}
 	}
@@ -175,26 +191,11 @@ func (f *Field) Reorder(expected []float32) *Field {
 			best = k
 		}
 	}
-	// Where the expected stripes pass too densely a pixel's phase is a mixture: the difference is carried across from both sides.
-	dense := make([]bool, n)
-	for i := f.W; i < n; i++ {
-		for _, j := range [2]int{i - 1, i - f.W} {
-			if d := expected[i] - expected[j]; d > denseStripes*p || d < -denseStripes*p {
-				dense[i], dense[j] = true, true
-			}
-		}
-	}
-	dense = within(dense, f.W, f.H, 1)
 	out := *f
 	out.X = x
 	nan := float32(math.NaN())
-	var strip []int
 	for i := range x {
-		switch {
-		case !ok[i]:
-			x[i] = nan
-		case dense[i]:
-			strip = append(strip, i)
+		if !ok[i] {
 			x[i] = nan
 		}
 	}

@@ -114,11 +114,12 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 		}
 	}
 	evenOut(fine, ok, len(byPitch[fine.pitch]))
-	reach := maxStep
+	var abs []float32
 	if len(groups) == 1 {
-		reach = sweepStep
+		abs = unwrapReliable(coarse.phase, seen, w, h, coarse.pitch)
+	} else {
+		abs = unwrapStep(coarse.phase, seen, w, h, coarse.pitch, maxStep)
 	}
-	abs := unwrapStep(coarse.phase, seen, w, h, coarse.pitch, reach)
 	for i := range ok {
 		ok[i] = ok[i] && seen[i]
 	}

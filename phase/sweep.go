@@ -116,9 +116,6 @@ func spoiler(shots []Shot, forward bool) int {
 	return at
 }
 
-// sweepStep is how far, in pitches, the coordinate may run from pixel to pixel: there is no coarser pitch to ask.
-const sweepStep = 0.42
-
 // striped samples pixels whose brightness swings most over the frames: values[pixel][frame].
 func striped(shots []Shot) [][]float64 {
 	pix := len(shots[0].Img.Pix)
