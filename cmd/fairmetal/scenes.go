@@ -11,13 +11,26 @@ type scenesCmd struct {
 	Out   string  `arg:"" help:"Folder to make the scenes in."`
 	Set   string  `help:"shifted, single or sweep." enum:"shifted,single,sweep" default:"shifted"`
 	Shake float64 `help:"Wander of the camera between photos, px rms."`
+	// Random asks for made-up panels instead of the fleet.
+	Random int    `help:"Make this many panels at random instead of the fleet."`
+	Seed   uint64 `help:"Of the first made-up panel." default:"1"`
 }
 
-// Run renders our own fleet with truth, for the score table.
+// Run renders our own fleet, or panels made up at random, with truth, for the score table.
 func (c *scenesCmd) Run(s streams) error {
-	for _, n := range scene.Fleet() {
+	list := scene.Fleet()
+	if c.Random > 0 {
+		list = nil
+		for i := range c.Random {
+			seed := c.Seed + uint64(i)
+			list = append(list, scene.Named{Key: fmt.Sprintf("random-%03d", seed), Spec: scene.Random(seed)})
+		}
+	}
+	for _, n := range list {
 		spec := n.Spec
-		spec.Camera.ShakePX = c.Shake
+		if c.Shake > 0 || c.Random == 0 {
+			spec.Camera.ShakePX = c.Shake
+		}
 		switch c.Set {
 		case "single":
 			spec.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14}}
