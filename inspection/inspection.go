@@ -591,6 +591,9 @@ const tapeWarn = 0.03
 // surface integrates the slopes and takes off the undamaged form.
 func (r *run) surface() error {
 	x0, y0, x1, y1, mmPerPX := r.res.Calibration.Extent(r.cam, r.u, r.v)
+	// The cards pin the form between and beside them; far beyond, the lens and the unknown form say more than the metal.
+	reach := min(gridReachMM, reachRatio*(r.res.Frame.B.Centre.X-r.res.Frame.A.Centre.X)/2)
+	x0, y0, x1, y1 = max(x0, -reach), max(y0, -reach), min(x1, reach), min(y1, reach)
 	g, err := gridOver(x0, y0, x1, y1, mmPerPX)
 	if err != nil {
 		return err
@@ -614,6 +617,7 @@ func (r *run) surface() error {
 const (
 	gridPitchMM = 0.5       // fine enough for marks of 3 mm
 	gridReachMM = 450.0     // no capture reaches farther from its origin
+	reachRatio  = 1.8       // of half the distance of the cards
 	gridCells   = 1_400_000 // over this the pitch is coarsened, to bound memory
 )
 
