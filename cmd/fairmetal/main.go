@@ -30,6 +30,7 @@ type commands struct {
 	Plan    planCmd    `cmd:"" help:"Plan the repair of a measured panel."`
 	Quote   quoteCmd   `cmd:"" help:"Price the repair and write the quote as PDF."`
 	Compare compareCmd `cmd:"" help:"Tell what happened between two captures."`
+	Metal   metalCmd   `cmd:"" help:"Tell what a tip does to a sheet: force, height under load, what stays."`
 	Card    cardCmd    `cmd:"" help:"Print scale cards at true size (PDF)."`
 	Board   boardCmd   `cmd:"" help:"Print a striped board at true size (PDF)."`
 	Scenes  scenesCmd  `cmd:"" help:"Render our own fleet with truth, for the score table."`
