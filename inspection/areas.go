@@ -8,6 +8,7 @@ import (
 
 	"fairmetal/mark"
 	"fairmetal/pose"
+	"fairmetal/shot"
 )
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
@@ -152,9 +153,19 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	case "no-board":
 		a.Advice = "move or turn the board so that its mirror image covers this place"
 	default:
-		a.Advice = "bring the board nearer or use wider stripes: they run too dense to be read here"
+		a.Advice = r.denseAdvice(a)
 	}
 	return a
+}
+
+// denseAdvice names the stripes and the board distance for metal as sharp as this place of this capture: stripes ran under a readable
+// width over its breadth.
+func (r *run) denseAdvice(a Area) string {
+	b, c := r3.Norm(r.res.Calibration.Board.Centre), r3.Norm(r.cam.Centre)
+	// Metal that just cannot be read here packs its stripes to half of what is safe.
+	p := shot.Place{BoardMM: b, CameraMM: c, MMPerPX: c / r.cam.FocalPX, PitchMM: r.u.PitchMM}
+	wide := max(4*r.u.PitchMM/2, 2*math.Ceil(shot.Ask(shot.Flaw{WidthMM: max(6, min(a.WidthMM, a.HeightMM)*2), DepthUM: 400}, p).LeastPitchMM/2))
+	return fmt.Sprintf("stripes of %.0f mm run too densely to be read here: use stripes of %.0f mm, or bring the board from %.0f to about %.0f mm", r.u.PitchMM, min(wide, 60), b, math.Round(b/20)*10)
 }
 
 // cutMarks are the marks that run into metal without a value.

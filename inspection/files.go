@@ -21,6 +21,7 @@ import (
 	"fairmetal/capture"
 	"fairmetal/mark"
 	"fairmetal/surface"
+	"fairmetal/texture"
 )
 
 // Program names the version that measured; stored beside every result.
@@ -62,6 +63,8 @@ type Document struct {
 	Areas       []Area      `json:"areas"`
 	Notices     []Notice    `json:"notices"`
 	Quality     Quality     `json:"quality"`
+	// Texture holds the ISO 25178-2 figures of the metal outside the marks, waviness first.
+	Texture []texture.Figures `json:"texture"`
 }
 
 // CardPlace is where a card lies.
@@ -148,6 +151,7 @@ func (r *Result) document(pic Pictures) Document {
 	if d.Notices == nil {
 		d.Notices = []Notice{}
 	}
+	d.Texture = r.texture()
 	d.Capture.Name, d.Capture.Panel, d.Capture.Board = r.Capture.Name, r.Capture.Panel, r.Capture.Board
 	d.Photo.File, d.Photo.Width, d.Photo.Height = "photo.jpg", pic.Photo.Rect.Dx(), pic.Photo.Rect.Dy()
 	cam := r.Frame.Camera.Scaled(pic.Scale)
@@ -173,6 +177,33 @@ func (r *Result) document(pic Pictures) Document {
 		d.Form.Lines = append(d.Form.Lines, LineDoc{AngleDeg: f.Angle * 180 / math.Pi, OffsetMM: f.S0, BendPerMM: f.Bend, Step: f.Step})
 	}
 	return d
+}
+
+// texture measures the metal outside the marks, each left out as the ellipse about its outline.
+func (r *Result) texture() []texture.Figures {
+	skip := make([]bool, r.Surface.Len())
+	for _, m := range r.Marks {
+		sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+		a, b := 0.65*m.LengthMM+2, 0.65*m.WidthMM+2
+		c0, r0 := r.Surface.Cell(m.XMM-a, m.YMM-a)
+		c1, r1 := r.Surface.Cell(m.XMM+a, m.YMM+a)
+		for row := max(0, int(r0)); row <= min(r.Surface.Rows-1, int(r1)); row++ {
+			for col := max(0, int(c0)); col <= min(r.Surface.Cols-1, int(c1)); col++ {
+				x, y := r.Surface.XY(col, row)
+				p, q := ((x-m.XMM)*cos+(y-m.YMM)*sin)/a, ((y-m.YMM)*cos-(x-m.XMM)*sin)/b
+				if p*p+q*q < 1 {
+					skip[row*r.Surface.Cols+col] = true
+				}
+			}
+		}
+	}
+	out := []texture.Figures{}
+	for _, b := range []texture.Band{texture.Waviness, texture.PeelLong} {
+		if f, err := texture.Measure(r.Surface, b, skip); err == nil {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 func xyz(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }

@@ -31,6 +31,8 @@ type commands struct {
 	Quote   quoteCmd   `cmd:"" help:"Price the repair and write the quote as PDF."`
 	Compare compareCmd `cmd:"" help:"Tell what happened between two captures."`
 	Metal   metalCmd   `cmd:"" help:"Tell what a tip does to a sheet: force, height under load, what stays."`
+	Shot    shotCmd    `cmd:"" help:"Tell which photo measures a flaw of a size and depth."`
+	Export  exportCmd  `cmd:"" help:"Write a measured surface as X3P, PLY, STL or CSV."`
 	Card    cardCmd    `cmd:"" help:"Print scale cards at true size (PDF)."`
 	Board   boardCmd   `cmd:"" help:"Print a striped board at true size (PDF)."`
 	Scenes  scenesCmd  `cmd:"" help:"Render our own fleet with truth, for the score table."`
