@@ -53,10 +53,10 @@ func (p Panel) ForceFor(setUM float64, tip Tip) (float64, error) {
 	return math.Copysign(hi, setUM), nil
 }
 
-// SpringbackUM is how far the metal falls back when let go of a hard tip, um. It is nearly the same whatever the dent was: work to a
-// height under load.
-func (p Panel) SpringbackUM(forceN float64) float64 {
-	r := p.hit(forceN, false)
+// SpringbackUM is how far the metal falls back when let go, um. It is nearly the same whatever the dent was: work to a height under
+// load.
+func (p Panel) SpringbackUM(forceN float64, tip Tip) float64 {
+	r := p.hit(forceN, tip.Soft)
 	return 1000 * (r.loaded - r.set)
 }
 
@@ -74,5 +74,5 @@ func (p Panel) StrainPct(setUM float64, tip Tip) float64 {
 // LoadedUM is the height under the tool, over where the metal stood, that leaves setUM after letting go, um.
 func (p Panel) LoadedUM(setUM float64, tip Tip) (float64, error) {
 	f, err := p.ForceFor(setUM, tip)
-	return setUM + math.Copysign(p.SpringbackUM(f), setUM), err
+	return setUM + math.Copysign(p.SpringbackUM(f, tip), setUM), err
 }

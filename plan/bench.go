@@ -32,6 +32,7 @@ type worked struct {
 	Hit
 	stage Stage
 	mark  int
+	tip   metal.Tip
 }
 
 // scatter makes hits miss: a normal deviate of placeMM in each direction and of amount.
@@ -49,6 +50,8 @@ const (
 	maxHits    = 900
 	perRound   = 45 // hits before the panel is measured again
 	marginCell = 3
+	// strainShare of what the film stands is planned with: hits scatter by a fifth, metal by a seventh.
+	strainShare = 0.7
 )
 
 // newBench lays the surface on the bench's raster around the marks.
@@ -64,6 +67,11 @@ func newBench(in Input, marks []mark.Mark, s *scatter) *bench {
 	for i := range b.h {
 		x, y := b.at(i)
 		b.h[i] = 1000 * in.Surface.At(x, y)
+	}
+	if in.Strain != nil {
+		for i := range b.strain {
+			b.strain[i] = in.Strain(b.at(i))
+		}
 	}
 	b.start = slices.Clone(b.h)
 	for k, m := range marks {
@@ -119,7 +127,7 @@ func (b *bench) each(x, y, r float64, f func(i int, dist float64)) {
 func (b *bench) worst(only int, lowsOnly bool, limit func(owner int) float64) (cell int, found bool) {
 	most := 0.0
 	for i, o := range b.owner {
-		if o == 0 || only != 0 && o != only || b.strain[i] > 0.98*b.capability && b.capability > 0 {
+		if o == 0 || only != 0 && o != only || b.strain[i] > strainShare*b.capability && b.capability > 0 {
 			continue
 		}
 		v := b.h[i]
@@ -184,7 +192,7 @@ func (b *bench) tool(x, y float64, k int, stage Stage, set float64) worked {
 		holds := tab.Metal().PullOffN(b.in.TempC)
 		pays := m.Kind == mark.Round && m.DepthUM > 250 && m.WidthMM > 18 && b.in.Film.Judge() != metal.FilmRepaint
 		if (pull || pays) && holds > force {
-			w.Method, w.Tool, w.ForceN, w.SetUM = "pull", tab.Name, force, set
+			w.Method, w.Tool, w.ForceN, w.SetUM, w.tip = "pull", tab.Name, force, set, metal.Tip{Soft: true}
 			w.StrainPct = 0.5 * b.in.Panel.StrainPct(set, metal.Tip{Soft: true})
 			return w
 		}
@@ -198,10 +206,11 @@ func (b *bench) tool(x, y float64, k int, stage Stage, set float64) worked {
 				set = b.in.Panel.SetUM(force, metal.Tip{Soft: true})
 			}
 		}
+		w.tip = metal.Tip{Soft: true}
 		w.ForceN, w.SetUM, w.StrainPct = force, set, 0.5*b.in.Panel.StrainPct(set, metal.Tip{Soft: true})
 		return w
 	}
-	w.Method, w.Tool, w.ForceN, w.SetUM = "push", tip.Name, force, set
+	w.Method, w.Tool, w.ForceN, w.SetUM, w.tip = "push", tip.Name, force, set, tip.Metal()
 	w.StrainPct = b.in.Panel.StrainPct(set, tip.Metal())
 	if bar, ok := b.in.Rack.BarFor(0, 0, tip.Name, force); ok {
 		w.Bar, w.HandN = bar.Name, force/bar.Leverage()
@@ -226,6 +235,19 @@ const (
 	hitShare   = 0.8
 	levelShare = 0.85
 )
+
+// work follows the order asked for.
+func (b *bench) work() {
+	switch b.in.Order {
+	case One:
+		b.oneAfterAnother()
+	case Deepest:
+		b.until(0, Level, false, 1, func(int) float64 { return levelUM })
+		b.until(0, Finish, false, 1, func(int) float64 { return b.in.FairUM })
+	default:
+		b.allParts()
+	}
+}
 
 // allParts works in stages over all marks together.
 func (b *bench) allParts() {
@@ -335,7 +357,10 @@ func (b *bench) replay(h []float64, w *worked) {
 	c, r := int(math.Round((w.XMM-b.x0)/cellMM)), int(math.Round((w.YMM-b.y0)/cellMM))
 	from := h[min(max(r, 0), b.rows-1)*b.cols+min(max(c, 0), b.cols-1)]
 	w.FromUM, w.ToUM = from, from+w.SetUM
-	w.LoadedUM = w.ToUM + math.Copysign(b.in.Panel.SpringbackUM(w.ForceN), w.SetUM)
+	w.LoadedUM = w.ToUM
+	if w.Method != "tap" {
+		w.LoadedUM += math.Copysign(b.in.Panel.SpringbackUM(w.ForceN, w.tip), w.SetUM)
+	}
 	b.bump(h, w.XMM, w.YMM, w.SetUM, w.stage)
 }
 

@@ -119,7 +119,18 @@ type Input struct {
 	PanelKind string // roof, door, bonnet, wing, tailgate, ...: for the cautions
 	Reach     func(x, y float64) bool
 	FairUM    float64 // residual that counts as fair; 0: DefaultFairUM
+	// Strain, which may be nil, is what earlier rounds have cost the film at a place already, per cent.
+	Strain func(x, y float64) float64
+	// Order is the working order; Staged if left out.
+	Order string
 }
+
+// Working orders.
+const (
+	Staged  = "staged"  // raise all part-way, level, finish
+	One     = "one"     // one mark after another to the end
+	Deepest = "deepest" // always the deepest point
+)
 
 // DefaultFairUM is the height left over that nobody sees on a mark some 8 mm wide: slope about 2 d/width, and 1 to 2 mrad are plain
 // on gloss paint only from marks that are wider. Common practice, no source.
@@ -161,7 +172,7 @@ func Make(in Input) (Plan, error) {
 		return p, nil
 	}
 	staged := newBench(in, work, nil)
-	staged.allParts()
+	staged.work()
 	p.Rounds = staged.rounds(in)
 	p.Forecast = staged.forecast()
 	p.spread(in, work)
@@ -218,14 +229,15 @@ func (p *Plan) spread(in Input, work []mark.Mark) {
 	mlo, mhi := p.Forecast.Minutes, p.Forecast.Minutes
 	for seed := range uint64(5) {
 		b := newBench(in, work, &scatter{seed: seed + 1})
-		b.allParts()
+		b.work()
 		f := b.forecast()
 		lo, hi = min(lo, f.Hits), max(hi, f.Hits)
 		mlo, mhi = min(mlo, f.Minutes), max(mhi, f.Minutes)
 	}
-	// Five runs span about two thirds of what happens; a fifth more on either side makes it nine tenths.
-	p.Forecast.HitsLow, p.Forecast.HitsHigh = int(0.9*float64(lo)), int(math.Ceil(1.2*float64(hi)))
-	p.Forecast.MinLow, p.Forecast.MinHigh = math.Round(0.9*mlo), math.Round(1.2*mhi)
+	// The runs scatter hits only. In the workshop in the computer (package rehearse), where the metal too is other than thought and the
+	// panel is measured between rounds, jobs took up to half as many hits again.
+	p.Forecast.HitsLow, p.Forecast.HitsHigh = int(0.9*float64(lo)), int(math.Ceil(1.6*float64(hi)))
+	p.Forecast.MinLow, p.Forecast.MinHigh = math.Round(0.9*mlo), math.Round(1.6*mhi)
 }
 
 // compare forecasts other working orders on the same surface.

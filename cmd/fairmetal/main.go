@@ -24,19 +24,20 @@ const (
 
 // commands is the command line.
 type commands struct {
-	Demo    demoCmd    `cmd:"" help:"Make a demo workshop, measure it and show it in the browser."`
-	Serve   serveCmd   `cmd:"" help:"Serve the web app on your workshop."`
-	Measure measureCmd `cmd:"" help:"Measure a capture: height map, marks, overlay."`
-	Plan    planCmd    `cmd:"" help:"Plan the repair of a measured panel."`
-	Quote   quoteCmd   `cmd:"" help:"Price the repair and write the quote as PDF."`
-	Compare compareCmd `cmd:"" help:"Tell what happened between two captures."`
-	Metal   metalCmd   `cmd:"" help:"Tell what a tip does to a sheet: force, height under load, what stays."`
-	Shot    shotCmd    `cmd:"" help:"Tell which photo measures a flaw of a size and depth."`
-	Export  exportCmd  `cmd:"" help:"Write a measured surface as X3P, PLY, STL or CSV."`
-	Card    cardCmd    `cmd:"" help:"Print scale cards at true size (PDF)."`
-	Board   boardCmd   `cmd:"" help:"Print a striped board at true size (PDF)."`
-	Scenes  scenesCmd  `cmd:"" help:"Render our own fleet with truth, for the score table."`
-	Score   scoreCmd   `cmd:"" help:"Compare measured scenes with their truth: the score table."`
+	Demo     demoCmd     `cmd:"" help:"Make a demo workshop, measure it and show it in the browser."`
+	Serve    serveCmd    `cmd:"" help:"Serve the web app on your workshop."`
+	Measure  measureCmd  `cmd:"" help:"Measure a capture: height map, marks, overlay."`
+	Plan     planCmd     `cmd:"" help:"Plan the repair of a measured panel."`
+	Quote    quoteCmd    `cmd:"" help:"Price the repair and write the quote as PDF."`
+	Compare  compareCmd  `cmd:"" help:"Tell what happened between two captures."`
+	Metal    metalCmd    `cmd:"" help:"Tell what a tip does to a sheet: force, height under load, what stays."`
+	Shot     shotCmd     `cmd:"" help:"Tell which photo measures a flaw of a size and depth."`
+	Export   exportCmd   `cmd:"" help:"Write a measured surface as X3P, PLY, STL or CSV."`
+	Card     cardCmd     `cmd:"" help:"Print scale cards at true size (PDF)."`
+	Board    boardCmd    `cmd:"" help:"Print a striped board at true size (PDF)."`
+	Rehearse rehearseCmd `cmd:"" help:"Work made-up panels in the computer: does the plan hold?"`
+	Scenes   scenesCmd   `cmd:"" help:"Render our own fleet with truth, for the score table."`
+	Score    scoreCmd    `cmd:"" help:"Compare measured scenes with their truth: the score table."`
 }
 
 // streams are where a command writes: results to Out, words to the person to Err.

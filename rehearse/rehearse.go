@@ -1,0 +1,277 @@
+package rehearse
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"fairmetal/mark"
+	"fairmetal/metal"
+	"fairmetal/plan"
+	"fairmetal/rack"
+	"fairmetal/verdict"
+)
+
+// Case is the outcome of one job.
+type Case struct {
+	Seed      uint64  `json:"seed"`
+	Material  string  `json:"material"`
+	CrownMM   float64 `json:"crown_mm"` // 0: flat
+	Marks     int     `json:"marks"`
+	Groups    bool    `json:"interacting"`
+	DeepestUM float64 `json:"deepest_um"` // at the start
+	Harder    float64 `json:"harder"`     // true yield over the one believed at first
+	Strategy  string  `json:"strategy"`
+	Declined  bool    `json:"declined"`
+	Why       string  `json:"why,omitempty"` // declined, or stopped
+	Fair      bool    `json:"fair"`
+	Hits      int     `json:"hits"`
+	HitsLow   int     `json:"hits_low"`
+	HitsHigh  int     `json:"hits_high"`
+	InRange   bool    `json:"in_range"`
+	Rounds    int     `json:"rounds"`
+	StrainPct float64 `json:"worst_strain_pct"`
+	LimitPct  float64 `json:"strain_limit_pct"`
+	LeftUM    float64 `json:"worst_left_um"`
+	Minutes   float64 `json:"minutes"`
+}
+
+// Sum adds cases up.
+type Sum struct {
+	Cases      int     `json:"cases"`
+	Declined   int     `json:"declined"`
+	Fair       int     `json:"fair"`
+	InRange    int     `json:"fair_in_range"`
+	Worse      int     `json:"ended_worse"`
+	OverStrain int     `json:"over_strain"`
+	Hits       int     `json:"hits"`
+	Minutes    float64 `json:"minutes"`
+}
+
+const (
+	// fairUM is what a capture of the finished panel may still show: the plan's own limit and what reading adds.
+	fairUM = plan.DefaultFairUM + 3
+	// maxRounds ends a job that does not come to its end.
+	maxRounds = 30
+	skinC     = 45.0
+)
+
+// Run works cases seed, seed+1, ... with one strategy (an order of package plan).
+func Run(n int, seed uint64, strategy string) ([]Case, Sum, error) {
+	var cases []Case
+	var sum Sum
+	for i := range n {
+		c, err := one(seed+uint64(i), strategy)
+		if err != nil {
+			return nil, sum, fmt.Errorf("case %d: %w", seed+uint64(i), err)
+		}
+		cases = append(cases, c)
+		sum.add(c)
+	}
+	return cases, sum, nil
+}
+
+func (s *Sum) add(c Case) {
+	s.Cases++
+	if c.Declined {
+		s.Declined++
+		return
+	}
+	if c.Fair {
+		s.Fair++
+	}
+	if c.Fair && c.InRange {
+		s.InRange++
+	}
+	if c.LeftUM > c.DeepestUM {
+		s.Worse++
+	}
+	if c.StrainPct > c.LimitPct {
+		s.OverStrain++
+	}
+	s.Hits += c.Hits
+	s.Minutes += c.Minutes
+}
+
+// draw makes a panel up: what it is, what is believed of it, its dents and its film.
+func draw(rnd *rand.Rand) (believed, true_ metal.Panel, dents []dent, film metal.Film) {
+	span := func(lo, hi float64) float64 { return lo + (hi-lo)*rnd.Float64() }
+	name, t := "mild steel", span(0.65, 0.8)
+	if rnd.Float64() < 0.3 {
+		name, t = "aluminium 6xxx", span(0.9, 1.1)
+	}
+	m, _ := metal.Lookup(name)
+	believed = metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: t}, SupportMM: span(100, 180)}
+	if rnd.Float64() < 0.8 {
+		believed.RadiusMM = span(1500, 6000)
+	}
+	true_ = believed
+	true_.Material = m.WithYield(m.YieldMPa * span(0.95, 1.15))
+	true_.RadiusMM *= span(0.85, 1.15)
+	film = metal.Film{ThicknessUM: span(90, 140)}
+	switch {
+	case rnd.Float64() < 0.08:
+		film.ThicknessUM = span(450, 900) // filled once
+	case rnd.Float64() < 0.08:
+		film.ThicknessUM = span(190, 300) // painted again
+	}
+	n := 1 + rnd.IntN(5)
+	for range n * 4 {
+		w := span(16, 40) // breadth at a tenth of the depth
+		d := dent{x: span(-65, 65), y: span(-38, 38), sx: w / 4.29, sy: w / 4.29 * span(0.75, 1), depth: math.Exp(span(math.Log(60), math.Log(min(600, 18*w))))}
+		d.rim = d.depth * span(0, 0.05)
+		d.sin, d.cos = math.Sincos(span(0, math.Pi))
+		clear := true
+		for _, o := range dents {
+			clear = clear && math.Hypot(o.x-d.x, o.y-d.y) > 2.6*(o.sx+d.sx)
+		}
+		if clear && len(dents) < n {
+			dents = append(dents, d)
+		}
+	}
+	return believed, true_, dents, film
+}
+
+func one(seed uint64, strategy string) (Case, error) {
+	rnd := rand.New(rand.NewPCG(seed, 0x4e4ea5e))
+	believed, is, dents, film := draw(rnd)
+	r := newReality(is, dents, rnd)
+	c := Case{Seed: seed, Material: believed.Name, CrownMM: math.Round(believed.RadiusMM), Harder: math.Round(1000*is.YieldMPa/believed.YieldMPa) / 1000,
+		Strategy: strategy, LimitPct: film.CapabilityPct(skinC)}
+	tools := rack.Default()
+	last := math.Inf(1)
+	stuck := 0
+	for {
+		s := r.measured()
+		marks := mark.Find(s, mark.Options{})
+		left := r.left()
+		if c.Rounds == 0 {
+			c.Marks, c.DeepestUM = len(marks), math.Round(left)
+			if v := verdict.Judge(verdict.Input{Marks: marks, Panel: believed, Film: film}); v.Answer == verdict.No {
+				c.Declined, c.Why = true, firstNo(v)
+				return c, nil
+			}
+		}
+		if left <= fairUM || c.Rounds >= maxRounds {
+			break
+		}
+		// Rounds that no longer pay are stopped: six without a tenth less left over.
+		if left > 0.9*last {
+			if stuck++; stuck >= 6 {
+				c.Why = "rounds stopped paying"
+				break
+			}
+		} else {
+			stuck, last = 0, left
+		}
+		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy,
+			Strain: func(x, y float64) float64 { return r.at(r.strain, x, y) }})
+		if err != nil {
+			return c, err
+		}
+		if c.Rounds == 0 {
+			c.HitsLow, c.HitsHigh = p.Forecast.HitsLow, p.Forecast.HitsHigh
+			c.Groups = len(p.Groups) < len(marks)
+		}
+		if len(p.Rounds) == 0 {
+			c.Why = "the film stands no more hits"
+			break
+		}
+		round := p.Rounds[0]
+		heard := r.work(round, tools)
+		believed.Material = believed.Material.WithYield(believed.YieldMPa * hardness(believed, heard))
+		c.Rounds++
+		c.Hits += len(round.Hits)
+		c.Minutes += round.Minutes
+	}
+	c.LeftUM = math.Round(10*r.left()) / 10
+	c.StrainPct = math.Round(100*slices.Max(r.strain)) / 100
+	c.Fair = c.LeftUM <= fairUM && c.StrainPct <= c.LimitPct
+	c.InRange = c.Hits >= c.HitsLow && c.Hits <= c.HitsHigh
+	return c, nil
+}
+
+func firstNo(v verdict.Verdict) string {
+	for _, m := range v.Marks {
+		for _, q := range m.Reasons {
+			if q.Answer == verdict.No {
+				return q.Text
+			}
+		}
+	}
+	for _, q := range v.Reasons {
+		if q.Answer == verdict.No {
+			return q.Text
+		}
+	}
+	return "declined"
+}
+
+// left is the height farthest from the form, um, within the part that is looked at.
+func (r *reality) left() float64 {
+	most := 0.0
+	for i, v := range r.fairForm() {
+		if x, y := r.XY(i%r.Cols, i/r.Cols); math.Abs(x) < workX && math.Abs(y) < workY {
+			most = max(most, math.Abs(v))
+		}
+	}
+	return most
+}
+
+// felt is one hit as the hand felt it: metal lifted by so much under the tool, and what stayed of it.
+type felt struct {
+	loaded, stayed float64
+	tip            metal.Tip
+}
+
+// work makes a round's hits: each is brought to the height under the tool that the plan gives, fine ones to the height after.
+func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
+	soft := map[string]bool{}
+	for _, t := range tools.Tips {
+		soft[t.Name] = t.Metal().Soft
+	}
+	var heard []felt
+	for _, h := range round.Hits {
+		before := r.stands(h.XMM, h.YMM)
+		tip := metal.Tip{Soft: h.Method == "pull" || soft[h.Tool]}
+		if h.Method == "tap" || round.Stage == plan.Finish {
+			// Light blows, looked at one by one: up to what is wanted.
+			set := h.ToUM - before
+			r.hit(h.XMM, h.YMM, math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip, round.Stage == plan.Finish, h.Method == "tap")
+			continue
+		}
+		l := h.LoadedUM - before
+		if l <= 0 {
+			continue // it stands there already
+		}
+		set, _ := r.loaded(l, tip)
+		r.hit(h.XMM, h.YMM, set, tip, false, false)
+		heard = append(heard, felt{l, r.stands(h.XMM, h.YMM) - before, tip})
+	}
+	return heard
+}
+
+// hardness re-fits the yield from what hits left, as a factor on the one believed: the least sum of misfits over factors from 0.8 to
+// 1.3, each weighed against a prior of an eighth.
+func hardness(p metal.Panel, heard []felt) float64 {
+	if len(heard) == 0 {
+		return 1
+	}
+	best, cost := 1.0, math.Inf(1)
+	for f := 0.8; f < 1.3; f += 0.02 {
+		q := p
+		q.Material = p.Material.WithYield(p.YieldMPa * f)
+		model := reality{panel: q}
+		sum := math.Log(f) * math.Log(f) / (0.12 * 0.12)
+		for _, e := range heard {
+			set, _ := model.loaded(e.loaded, e.tip)
+			d := (e.stayed - set) / (10 + 0.25*math.Abs(set))
+			sum += math.Min(d*d, 9) + 2*math.Log(10+0.25*math.Abs(set))
+		}
+		if sum < cost {
+			best, cost = f, sum
+		}
+	}
+	return best
+}
