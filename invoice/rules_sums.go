@@ -8,7 +8,8 @@ import (
 
 const subtotal = "cac:TaxTotal/cac:TaxSubtotal"
 
-// sumRules of totals and of the VAT breakdown. Amounts are compared to the hundredth.
+// sumRules of totals and of the VAT breakdown. Amounts are compared to the
+// hundredth; the published artefacts let BR-CO-17, BR-S-08 and BR-S-09 pass with up to 1.00 of difference, which hides slips.
 var sumRules = []rule{
 	{"BR-12", "", "give the sum of the lines (BT-106)", has("cac:LegalMonetaryTotal/cbc:LineExtensionAmount")},
 	{"BR-13", "", "give the total without VAT (BT-109)", has("cac:LegalMonetaryTotal/cbc:TaxExclusiveAmount")},
@@ -18,10 +19,12 @@ var sumRules = []rule{
 		return amount(d.sum, "cbc:LineExtensionAmount") == sum(d.lines, "cbc:LineExtensionAmount")
 	}},
 	{"BR-CO-11", "", "let the allowances add up to their sum (BT-107)", func(d *document, _ *element) bool {
-		return amount(d.sum, "cbc:AllowanceTotalAmount") == sum(d.adjustments(false), "cbc:Amount")
+		list := d.adjustments(false)
+		return amount(d.sum, "cbc:AllowanceTotalAmount") == sum(list, "cbc:Amount") && (len(list) == 0 || d.sum.get("cbc:AllowanceTotalAmount") != "")
 	}},
 	{"BR-CO-12", "", "let the charges add up to their sum (BT-108)", func(d *document, _ *element) bool {
-		return amount(d.sum, "cbc:ChargeTotalAmount") == sum(d.adjustments(true), "cbc:Amount")
+		list := d.adjustments(true)
+		return amount(d.sum, "cbc:ChargeTotalAmount") == sum(list, "cbc:Amount") && (len(list) == 0 || d.sum.get("cbc:ChargeTotalAmount") != "")
 	}},
 	{"BR-CO-13", "", "total without VAT = lines - allowances + charges (BT-109)", func(d *document, _ *element) bool {
 		return amount(d.sum, "cbc:TaxExclusiveAmount") == amount(d.sum, "cbc:LineExtensionAmount")-amount(d.sum, "cbc:AllowanceTotalAmount")+amount(d.sum, "cbc:ChargeTotalAmount")
@@ -29,8 +32,14 @@ var sumRules = []rule{
 	{"BR-CO-14", "", "let the VAT of the categories add up to the VAT (BT-110)", func(d *document, _ *element) bool {
 		return amount(d.tax, "cbc:TaxAmount") == sum(d.tax.all("cac:TaxSubtotal"), "cbc:TaxAmount")
 	}},
-	{"BR-CO-15", "", "total with VAT = total without VAT + VAT (BT-112)", func(d *document, _ *element) bool {
-		return amount(d.sum, "cbc:TaxInclusiveAmount") == amount(d.sum, "cbc:TaxExclusiveAmount")+amount(d.tax, "cbc:TaxAmount")
+	{"BR-CO-15", "", "give the VAT in the document's currency once, and total with VAT = total without VAT + VAT (BT-112)", func(d *document, e *element) bool {
+		n := 0
+		for _, t := range e.all("cac:TaxTotal/cbc:TaxAmount") {
+			if t.attr("currencyID") == e.get("cbc:DocumentCurrencyCode") {
+				n++
+			}
+		}
+		return n == 1 && amount(d.sum, "cbc:TaxInclusiveAmount") == amount(d.sum, "cbc:TaxExclusiveAmount")+amount(d.tax, "cbc:TaxAmount")
 	}},
 	{"BR-CO-16", "", "amount to pay = total with VAT - prepaid + rounding (BT-115)", func(d *document, _ *element) bool {
 		return amount(d.sum, "cbc:PayableAmount") == amount(d.sum, "cbc:TaxInclusiveAmount")-amount(d.sum, "cbc:PrepaidAmount")+amount(d.sum, "cbc:PayableRoundingAmount")
@@ -100,16 +109,13 @@ func categoryRules(c Category) []rule {
 			if len([][]*element{l, a, ch}[which]) == 0 {
 				return true
 			}
-			own := vatNumber(e, seller) || vatNumber(e, "cac:TaxRepresentativeParty")
-			if c == ReverseCharge {
-				return own && (vatNumber(e, buyer) || e.get(buyer+"/cac:PartyLegalEntity/cbc:CompanyID") != "")
-			}
-			return own || taxNumber(e, seller, false)
+			own := vatNumber(e, seller) || taxNumber(e, seller, false) || e.get("cac:TaxRepresentativeParty/cac:PartyTaxScheme/cbc:CompanyID") != ""
+			return own && (c != ReverseCharge || vatNumber(e, buyer) || e.get(buyer+"/cac:PartyLegalEntity/cbc:CompanyID") != "")
 		}
 	}
 	who := "give the seller's VAT number or tax registration (BT-31, BT-32)"
 	if c == ReverseCharge {
-		who = "reverse charge needs the seller's VAT number (BT-31) and the buyer's VAT or register number (BT-48, BT-47)"
+		who = "reverse charge needs the seller's VAT number or tax registration (BT-31, BT-32) and the buyer's VAT or register number (BT-48, BT-47)"
 	}
 	inBreakdown := func(ok func(d *document, e *element) bool) func(*document, *element) bool {
 		return func(d *document, e *element) bool { return !of(e, "cac:TaxCategory", c) || ok(d, e) }

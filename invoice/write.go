@@ -116,11 +116,20 @@ func (inv Invoice) tree() (*element, error) {
 	amount(sum, "cbc:LineExtensionAmount", inv.Totals.LineMinor)
 	amount(sum, "cbc:TaxExclusiveAmount", inv.Totals.NetMinor)
 	amount(sum, "cbc:TaxInclusiveAmount", inv.Totals.GrossMinor)
+	// A sum of allowances is written wherever there is one, be it of nothing.
+	charges := 0
+	for _, a := range inv.Allowances {
+		if a.Charge {
+			charges++
+		}
+	}
 	for _, o := range []struct {
 		name  string
 		minor int64
-	}{{"cbc:AllowanceTotalAmount", inv.Totals.AllowanceMinor}, {"cbc:ChargeTotalAmount", inv.Totals.ChargeMinor}, {"cbc:PrepaidAmount", inv.PrepaidMinor}, {"cbc:PayableRoundingAmount", inv.RoundingMinor}} {
-		if o.minor != 0 {
+		write bool
+	}{{"cbc:AllowanceTotalAmount", inv.Totals.AllowanceMinor, charges < len(inv.Allowances)}, {"cbc:ChargeTotalAmount", inv.Totals.ChargeMinor, charges > 0},
+		{"cbc:PrepaidAmount", inv.PrepaidMinor, inv.PrepaidMinor != 0}, {"cbc:PayableRoundingAmount", inv.RoundingMinor, inv.RoundingMinor != 0}} {
+		if o.write {
 			amount(sum, o.name, o.minor)
 		}
 	}
