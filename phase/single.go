@@ -38,24 +38,37 @@ func (e *NoStripesError) Error() string {
 // Where prediction and photo keep disagreeing, or the stripes stand still or run backwards, the reflection folds: nothing is
 // given there.
 func Demodulate(axis string, img *photo.Image, pitchMM float64, square bool, boardMM float64, guide Guide) (*Single, error) {
-	fail := &NoStripesError{Axis: axis, PitchMM: pitchMM}
-	r := newRaster(img, pitchMM, boardMM, guide)
+	l := lockOn(newRaster(img, pitchMM, boardMM, guide), square)
+	if l == nil {
+		return nil, &NoStripesError{Axis: axis, PitchMM: pitchMM}
+	}
+	l.settle()
+	return l.finish(axis, img, pitchMM, boardMM)
+}
+
+// lockOn finds the stripes in a raster; nil where there are none to follow.
+func lockOn(r *raster, square bool) *lock {
 	if r == nil {
-		return nil, fail
+		return nil
 	}
 	c := r.findCarrier()
 	if c == nil {
-		return nil, fail
+		return nil
 	}
 	l := newLock(r, c, square)
-	if !l.acquire() {
-		return nil, fail
+	if l == nil || !l.acquire() {
+		return nil
 	}
-	l.settle()
+	return l
+}
+
+// finish judges what the loop has followed.
+func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (*Single, error) {
 	l.judge()
-	s := l.field(img.W, img.H, pitchMM, boardMM)
+	l.place(boardMM / pitchMM)
+	s := l.field(img.W, img.H, pitchMM)
 	if math.IsNaN(s.SigmaMM) {
-		return nil, fail
+		return nil, &NoStripesError{Axis: axis, PitchMM: pitchMM}
 	}
 	return s, nil
 }

@@ -74,8 +74,8 @@ type beat struct {
 }
 
 const (
-	// scaleStep of the trial carriers: a window of 0.8 stripe pairs passes frequencies 13 % off by over nine tenths.
-	scaleStep = 1.13
+	// scaleStep of the trial carriers: a window of 0.8 stripe pairs passes frequencies half a step off by over nine tenths.
+	scaleStep = 1.17
 	// minPurity of stripes: flake, noise and print stay under 0.2 in windows of this size.
 	minPurity = 0.3
 	// minStripeCells is how many cells with stripes make it worth going on: about ten stripe pairs squared.
@@ -101,7 +101,6 @@ func (r *raster) findCarrier() *carrier {
 	}
 	slices.Sort(pure)
 	floor := max(minPurity, 0.7*pure[len(pure)*9/10])
-	trace("purity", c.cols, c.rows, func(i int) float32 { return beats[i].purity })
 	if !c.fit(beats, floor) {
 		return nil
 	}
@@ -110,18 +109,21 @@ func (r *raster) findCarrier() *carrier {
 
 // beats demodulates the photo with scaled guides and keeps the purest for each cell.
 func (r *raster) beats(c *carrier) []beat {
-	n := c.cols * c.rows
-	best := make([]beat, n)
-	count := float32(c.q * c.q)
-	for s := 1 / 1.7; s < guideSlack; s *= scaleStep {
-		re, im := make([]float32, n), make([]float32, n)
-		r.demodulate(c, float32(s), re, im)
-		sigma := 0.8 * r.period / s / float64(c.q)
-		re, im = smooth(re, c.cols, c.rows, sigma), smooth(im, c.cols, c.rows, sigma)
+	var scales []float32
+	for s := 1 / guideSlack; s < guideSlack; s *= scaleStep {
+		scales = append(scales, float32(s))
+	}
+	re, im := r.demodulate(c, scales)
+	best := make([]beat, c.cols*c.rows)
+	count := float32(c.q*c.q) / rowStride
+	for k, s := range scales {
+		sigma := 0.8 * r.period / float64(s) / float64(c.q)
+		re, im := smooth(re[k], c.cols, c.rows, sigma), smooth(im[k], c.cols, c.rows, sigma)
 		for j := 1; j < c.rows-1; j++ {
 			for i := j*c.cols + 1; i < (j+1)*c.cols-1; i++ {
-				a := float32(math.Hypot(float64(re[i]), float64(im[i]))) / count
-				if a <= best[i].purity {
+				a := float32(math.Sqrt(float64(re[i]*re[i]+im[i]*im[i]))) / count
+				if a <= best[i].purity || a < minPurity {
+					best[i].purity = max(best[i].purity, a)
 					continue
 				}
 				gx, gy, ok := r.guideSlope((i-j*c.cols)*c.q+c.q/2, j*c.q+c.q/2)
@@ -129,7 +131,7 @@ func (r *raster) beats(c *carrier) []beat {
 					continue
 				}
 				k := float32(1 / (4 * math.Pi * float64(c.q)))
-				best[i] = beat{a, float32(s)*gx + k*turn(re, im, i-1, i+1), float32(s)*gy + k*turn(re, im, i-c.cols, i+c.cols)}
+				best[i] = beat{a, s*gx + k*turn(re, im, i-1, i+1), s*gy + k*turn(re, im, i-c.cols, i+c.cols)}
 			}
 		}
 	}
@@ -151,24 +153,34 @@ func (r *raster) guideSlope(x, y int) (gx, gy float32, ok bool) {
 	return gx, gy, gx == gx && gy == gy
 }
 
-// demodulate sums the normalised photo times exp(-2 pi i s guide) over cells.
-func (r *raster) demodulate(c *carrier, s float32, re, im []float32) {
+// demodulate sums the normalised photo times exp(-2 pi i s guide) over cells, for each scale s.
+func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
+	n := c.cols * c.rows
+	for range scales {
+		re, im = append(re, make([]float32, n)), append(im, make([]float32, n))
+	}
 	lim := float32(r.reach)
-	r.cells(c.q, c.cols, c.rows, func(y int, cell []int32, row []float32) {
+	r.cells(c.q, c.cols, c.rows, func(y, first int, row []float32) {
 		line, t := make([]float32, r.guide.cols), make([]float32, r.w)
 		r.guide.row(y, line, t)
-		for x, v := range row {
-			if !(t[x] > -lim && t[x] < lim) {
+		for k := first; k < first+c.cols; k++ {
+			x0 := (k - first) * c.q
+			x1 := min(x0+c.q, r.w)
+			if !(t[x0] > -lim && t[x0] < lim) {
 				continue
 			}
-			k := cell[x]
-			g := (v - c.levels.mid[k]) / c.levels.half[k]
-			g = min(max(g, -maxSwing), maxSwing)
-			sin, cos := sincosTurns(s * t[x])
-			re[k] += g * cos
-			im[k] -= g * sin
+			mid, gain := c.levels.mid[k], 1/c.levels.half[k]
+			for x := x0; x < x1; x++ {
+				g := min(max((row[x]-mid)*gain, -maxSwing), maxSwing)
+				for q, s := range scales {
+					sin, cos := sincosTurns(s * t[x])
+					re[q][k] += g * cos
+					im[q][k] -= g * sin
+				}
+			}
 		}
 	})
+	return re, im
 }
 
 // maxSwing bounds the normalised photo: stripes swing by 1 (square) to pi/2 (sine), print and glare by more.

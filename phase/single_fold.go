@@ -1,129 +1,113 @@
 package phase
 
-import (
-	"math"
+import "fairmetal/internal/rows"
 
-	"fairmetal/internal/rows"
+// What is believed. Pace is how fast the board coordinate runs along the trend's direction, 1 on undamaged metal and 0 where
+// the reflection folds (Coddington's equations [BornWolf]); purity is how well photo and prediction agree, 1 on undamaged metal.
+// The stricter limit starts a folded place, the milder one bounds it: a fold is ringed by stripes that nearly stand.
+const (
+	foldPace, rimPace     = 0.05, 0.25
+	foldPurity, rimPurity = 0.5, 0.7
+	// stillPace: where stripes stand nearly still, smoothed over paceWindow, they may run either way behind. The prediction passes
+	// from a fold's outside into the mirrored inside at 0.3 to 0.4.
+	stillPace = 0.45
+	// dense stripes, turns per px, can no longer be told apart.
+	dense = 0.4
+	// paceWindow, in stripe pairs, evens out orange peel, which folds the reflection all over in spots smaller than a stripe.
+	paceWindow = 0.3
+	// backPace is the raw pace, and backStripes the area in stripe pairs squared, of a prediction that runs backwards.
+	backPace, backStripes = -0.1, 0.18
 )
 
-// judge decides which cells can be believed.
+// Rims in cells, a quarter of a stripe pair each.
+const (
+	foldMargin = 1 // the window of purity reaches over the rim
+	foldNeck   = 2 // followed stripes hang together over more than a stripe pair
+	foldGap    = 4 // inside a fold lie readable rests up to two stripe pairs wide
+	seamGap    = 3 // holes wider than this are cards and folds, no seams
+)
+
+// judge decides which cells can be believed. A single photo shows where stripes are, but not which way the board coordinate runs:
+// closed stripes may be a hill or a hollow of it. So nothing is believed where the prediction disagrees with the photo, stands or
+// runs backwards, nor what such places enclose, nor what is reached only through standing stripes.
 func (l *lock) judge() {
 	n := l.cols * l.rows
-	ok := make([]bool, n)
-	for i := range ok {
-		ok[i] = l.trust[i] > 0 && l.purity[i] > foldPurity
+	pace := l.pace()
+	seed, rim := make([]bool, n), make([]bool, n)
+	for i := range seed {
+		seed[i] = pace[i] < foldPace || l.purity[i] < foldPurity || l.slope[i] > dense
+		rim[i] = pace[i] < rimPace || l.purity[i] < rimPurity
 	}
-	ok = l.largest(l.shrink(ok, 1))
-	l.ok = ok
-	l.folded = l.enclosed(ok)
+	l.backward(seed)
+	ok := invert(l.grow(seed, rim))
+	for i, v := range l.trust {
+		ok[i] = ok[i] && v > 0
+	}
+	ok = l.forgive(ok)
+	ok = invert(l.closing(invert(ok), foldGap))
+	l.holes = invert(l.closing(ok, seamGap))
+	l.ok = l.open(l.moving(l.shrink(ok, foldMargin), pace), foldNeck)
 }
 
-// foldPurity is the agreement of photo and prediction, 1 on undamaged metal, below which the stripes are not followed.
-const foldPurity = 0.7
-
-// shrink takes n cells off the rim of a mask.
-func (l *lock) shrink(ok []bool, n int) []bool {
-	for range n {
-		out := make([]bool, len(ok))
-		for j := 1; j < l.rows-1; j++ {
-			for i := j*l.cols + 1; i < (j+1)*l.cols-1; i++ {
-				out[i] = ok[i] && ok[i-1] && ok[i+1] && ok[i-l.cols] && ok[i+l.cols]
-			}
-		}
-		ok = out
+// pace is the smoothed gradient of the prediction along that of the trend, over the latter.
+func (l *lock) pace() []float32 {
+	n := l.cols * l.rows
+	psi := make([]float32, n)
+	for i := range psi {
+		psi[i] = l.phi.v[i] - l.trend[i]
 	}
-	return ok
-}
-
-// parts numbers the connected parts of a mask from 1 and returns their sizes.
-func (l *lock) parts(ok []bool) (label []int32, sizes []int) {
-	label = make([]int32, len(ok))
-	var queue []int32
-	for s := range ok {
-		if !ok[s] || label[s] != 0 {
-			continue
-		}
-		id := int32(len(sizes) + 1)
-		queue = append(queue[:0], int32(s))
-		label[s] = id
-		for q := 0; q < len(queue); q++ {
-			neighbours(int(queue[q]), l.cols, len(ok), func(j int) {
-				if ok[j] && label[j] == 0 {
-					label[j] = id
-					queue = append(queue, int32(j))
-				}
-			})
-		}
-		sizes = append(sizes, len(queue))
-	}
-	return label, sizes
-}
-
-// largest keeps parts that are a fair share of the largest.
-func (l *lock) largest(ok []bool) []bool {
-	label, sizes := l.parts(ok)
-	most := 0
-	for _, s := range sizes {
-		most = max(most, s)
-	}
-	out := make([]bool, len(ok))
-	for i, id := range label {
-		out[i] = id != 0 && 10*sizes[id-1] >= most
-	}
-	return out
-}
-
-// enclosed returns the cells that are not ok and cannot be reached from the rim.
-func (l *lock) enclosed(ok []bool) []bool {
-	bad := make([]bool, len(ok))
-	for i, v := range ok {
-		bad[i] = !v
-	}
-	label, sizes := l.parts(bad)
-	open := make([]bool, len(sizes)+1)
-	open[0] = true
-	for i := range l.cols {
-		open[label[i]], open[label[(l.rows-1)*l.cols+i]] = true, true
-	}
-	for j := range l.rows {
-		open[label[j*l.cols]], open[label[(j+1)*l.cols-1]] = true, true
-	}
-	out := make([]bool, len(ok))
-	for i, id := range label {
-		out[i] = !open[id]
-	}
-	return out
-}
-
-// field turns the lock into board coordinates per pixel of the photo.
-func (l *lock) field(w, h int, pitch, boardMM float64) *Single {
-	s := &Single{Field: Field{W: w, H: h, X: make([]float32, w*h), Mod: make([]float32, w*h), PitchMM: pitch, SigmaMM: 0.1}, Folded: make([]bool, w*h)}
-	nan := float32(math.NaN())
-	k := 1 << l.r.halved
-	p := float32(pitch)
-	rows.Do(h, func(y0, y1 int) {
-		line, t := make([]float32, l.cols), make([]float32, l.cols*l.q*k)
-		for y := y0; y < y1; y++ {
-			row := s.X[y*w : (y+1)*w]
-			for x := range row {
-				row[x] = nan
-			}
-			wy := y/k - l.y0
-			if wy < 0 || wy >= l.rows*l.q {
-				continue
-			}
-			l.phi.fine(y-l.y0*k, k, line, t)
-			first := wy / l.q * l.cols
-			for x, v := range t {
-				i := x + l.x0*k
-				c := first + x/(l.q*k)
-				if l.ok[c] {
-					row[i] = v * p
-				}
-				s.Folded[y*w+i] = l.folded[c]
-				s.Mod[y*w+i] = l.levels.half[c]
+	psi = smooth(psi, l.cols, l.rows, paceWindow*l.stripe)
+	out := make([]float32, n)
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range l.cols {
+				tx, ty := l.gradient(l.trend, i, j)
+				px, py := l.gradient(psi, i, j)
+				out[j*l.cols+i] = 1 + (px*tx+py*ty)/(tx*tx+ty*ty)
 			}
 		}
 	})
-	return s
+	return out
+}
+
+// backward adds to the seeds where the prediction itself runs backwards over several cells: closed stripes make it do so on one
+// side, whichever way it took them.
+func (l *lock) backward(seed []bool) {
+	back := make([]bool, len(seed))
+	for j := range l.rows {
+		for i := range l.cols {
+			k := j*l.cols + i
+			tx, ty := l.gradient(l.trend, i, j)
+			px, py := l.gradient(l.phi.v, i, j)
+			back[k] = l.trust[k] > 0 && px*tx+py*ty < backPace*(tx*tx+ty*ty)
+		}
+	}
+	label, sizes := l.parts(back)
+	for i, id := range label {
+		if id != 0 && float64(sizes[id-1]) >= backStripes*l.stripe*l.stripe {
+			seed[i] = true
+		}
+	}
+}
+
+// moving cuts the mask where stripes stand nearly still and keeps the main parts. Standing cells that touch nothing but them,
+// the middle of a dent that does not quite fold, stay.
+func (l *lock) moving(ok []bool, pace []float32) []bool {
+	moves, stands := make([]bool, len(ok)), make([]bool, len(ok))
+	for i, v := range ok {
+		moves[i] = v && pace[i] >= stillPace
+		stands[i] = v && pace[i] < stillPace
+	}
+	out := l.main(moves)
+	label, sizes := l.parts(stands)
+	lost := make([]bool, len(sizes)+1)
+	for i, id := range label {
+		if id != 0 {
+			neighbours(i, l.cols, len(ok), func(j int) { lost[id] = lost[id] || label[j] == 0 && !out[j] })
+		}
+	}
+	for i, id := range label {
+		out[i] = out[i] || id != 0 && !lost[id]
+	}
+	return out
 }

@@ -143,12 +143,11 @@ type levels struct {
 // of both, over a window of some stripes. Meaningless where there are no stripes.
 func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	n := cols * rws
-	sum := make([]float32, n)
-	cnt := make([]float32, n)
-	r.cells(q, cols, rws, func(y int, cell []int32, row []float32) {
+	sum, cnt := make([]float32, n), make([]float32, n)
+	r.cells(q, cols, rws, func(y, first int, row []float32) {
 		for x, v := range row {
-			sum[cell[x]] += v
-			cnt[cell[x]]++
+			sum[first+x/q] += v
+			cnt[first+x/q]++
 		}
 	})
 	// 1.5 stripes: wide enough to hold both levels everywhere, narrow enough to follow the light.
@@ -160,9 +159,9 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	var hi, nhi, lo, nlo []float32
 	for range 2 {
 		hi, nhi, lo, nlo = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
-		r.cells(q, cols, rws, func(y int, cell []int32, row []float32) {
+		r.cells(q, cols, rws, func(y, first int, row []float32) {
 			for x, v := range row {
-				c := cell[x]
+				c := first + x/q
 				if v > mean[c] {
 					hi[c] += v
 					nhi[c]++
@@ -185,16 +184,18 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	return levels{mid: mean, half: hi}
 }
 
-// cells visits the rows of the photo, several at a time but each row of cells by one worker, with the cell of each pixel.
-func (r *raster) cells(q, cols, rws int, visit func(y int, cell []int32, row []float32)) {
+// rowStride: the first look at the photo takes every second row; edges run over many.
+const rowStride = 2
+
+// cells visits every rowStride-th row of the photo, several at a time but each row of cells by one worker, with the first cell of
+// its row.
+func (r *raster) cells(q, cols, rws int, visit func(y, first int, row []float32)) {
 	rows.Do(rws, func(j0, j1 int) {
-		cell := make([]int32, r.w)
 		for j := j0; j < j1; j++ {
-			for x := range cell {
-				cell[x] = int32(j*cols + x/q)
-			}
 			for y := j * q; y < min((j+1)*q, r.h); y++ {
-				visit(y, cell, r.pix[y*r.w:(y+1)*r.w])
+				if y%rowStride == 0 {
+					visit(y, j*cols, r.pix[y*r.w:(y+1)*r.w])
+				}
 			}
 		}
 	})

@@ -1,0 +1,190 @@
+package phase
+
+import (
+	"math"
+
+	"fairmetal/internal/rows"
+)
+
+// cellSums is what one look at the photo gathers on each cell. The photo counts in half swings from the middle of its local
+// levels, the prediction from -1 to 1.
+type cellSums struct {
+	move  []float32 // edges: twice the distance they should move, turns, times their length, px
+	edge  []float32 // edges: twice their length, px
+	agree []float32 // photo times prediction
+	pred2 []float32 // prediction squared
+	photo []float32 // brightness
+	pred  []float32 // prediction
+	cross []float32 // brightness times prediction
+	core  []float32 // agree, off the edges alone
+	coreN []float32 // pred2, off the edges alone
+	loud  []float32 // the photo, unbounded
+}
+
+func (s *cellSums) all() []*[]float32 {
+	return []*[]float32{&s.move, &s.edge, &s.agree, &s.pred2, &s.photo, &s.pred, &s.cross, &s.core, &s.coreN, &s.loud}
+}
+
+// coreTurns is how far from an edge, in turns, the inside of a stripe begins: orange peel moves edges by a tenth of a turn.
+const coreTurns = 0.1
+
+// look compares photo and prediction.
+//
+// Square stripes: at an edge the photo differs from the prediction over the strip between the real edge and the predicted one;
+// summed over the strip, with the sign of the step, the difference is 2 (twice the half swing) times its breadth. That holds for
+// blurred edges and sine stripes too, whose differences on both sides of an edge cancel. The breadth counts in turns by the
+// local slope of the prediction, and an edge counts as long as it runs through the cell.
+func (l *lock) look() {
+	n := l.cols * l.rows
+	for _, p := range l.sums.all() {
+		if *p == nil {
+			*p = make([]float32, n)
+		}
+		clear(*p)
+	}
+	if l.slope == nil {
+		l.slope = make([]float32, n)
+	}
+	l.measureSlope()
+	l.each(func(first int, row, t []float32) {
+		x := 0
+		for k := first; k < first+l.cols; k++ {
+			mid, gain, grad := l.levels.mid[k], 1/l.levels.half[k], l.slope[k]
+			// A pixel is the mean of its square: a predicted edge is as wide as a pixel.
+			sharp := 1 / max(0.5*grad, 1e-3)
+			var move, edge, agree, pred2, photo, pred, cross, core, coreN, loud float32
+			for range l.q {
+				v := row[x]
+				g := (v - mid) * gain
+				loud += g
+				g = min(max(g, -maxSwing), maxSwing)
+				f := t[x] - float32(int32(t[x]+floorBias)-floorBias) // the part of a turn, 0 to 1
+				d, pole := f-0.75, float32(1)                        // distance from the nearest edge: here dark turns bright
+				if f < 0.5 {
+					d, pole = f-0.25, -1
+				}
+				var s float32
+				if l.square {
+					s = pole * min(max(d*sharp, -1), 1)
+				} else {
+					_, s = sincosTurns(f)
+				}
+				move += (g - s) * pole
+				edge += 1 - 16*d*d
+				agree += g * s
+				pred2 += s * s
+				if d > coreTurns || d < -coreTurns {
+					core += g * s
+					coreN += s * s
+				}
+				photo += v
+				pred += s
+				cross += v * s
+				x++
+			}
+			l.sums.move[k] += move * grad
+			// 1 - 16 d^2 has the integral 1/3 between the middles of the stripes, d = -1/4 and 1/4.
+			l.sums.edge[k] += 2 * 3 * edge * grad
+			l.sums.agree[k] += agree
+			l.sums.pred2[k] += pred2
+			l.sums.photo[k] += photo
+			l.sums.pred[k] += pred
+			l.sums.cross[k] += cross
+			l.sums.core[k] += core
+			l.sums.coreN[k] += coreN
+			l.sums.loud[k] += loud
+		}
+	})
+}
+
+// floorBias makes a float's conversion to an integer, which cuts towards zero, a floor; no photo shows as many stripes.
+const floorBias = 4096
+
+// each visits the rows of pixels with their predicted turns; every row of cells is seen by one worker.
+func (l *lock) each(visit func(first int, row, t []float32)) {
+	rows.Do(l.rows, func(j0, j1 int) {
+		line, t := make([]float32, l.cols), make([]float32, l.cols*l.q)
+		for y := j0 * l.q; y < j1*l.q; y++ {
+			l.phi.row(y, line, t)
+			p := (l.y0+y)*l.r.w + l.x0
+			visit(y/l.q*l.cols, l.r.pix[p:p+l.cols*l.q], t)
+		}
+	})
+}
+
+func (l *lock) measureSlope() {
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range l.cols {
+				gx, gy := l.gradient(l.phi.v, i, j)
+				l.slope[j*l.cols+i] = float32(math.Sqrt(float64(gx*gx + gy*gy)))
+			}
+		}
+	})
+}
+
+// gradient of a raster at a cell, per px; one-sided at the rim.
+func (l *lock) gradient(v []float32, i, j int) (gx, gy float32) {
+	i0, i1, j0, j1 := max(0, i-1), min(l.cols-1, i+1), max(0, j-1), min(l.rows-1, j+1)
+	gx = (v[j*l.cols+i1] - v[j*l.cols+i0]) / float32((i1-i0)*l.q)
+	gy = (v[j1*l.cols+i] - v[j0*l.cols+i]) / float32((j1-j0)*l.q)
+	return gx, gy
+}
+
+// purify measures how well photo and prediction agree over a window around each cell, 1 on undamaged metal, among the cells that
+// count in among (nil: all).
+func (l *lock) purify(among []float32) {
+	agree, pred2 := l.sums.agree, l.sums.pred2
+	if among != nil {
+		agree, pred2 = times(agree, among), times(pred2, among)
+	}
+	s := purityWindow * l.stripe
+	agree, pred2 = smooth(agree, l.cols, l.rows, s), smooth(pred2, l.cols, l.rows, s)
+	for i := range agree {
+		l.purity[i] = agree[i] / max(pred2[i], 1e-3)
+	}
+}
+
+// purityWindow in stripe pairs: an edge always lies inside.
+const purityWindow = 0.4
+
+// relevel fits the levels to the photo: brightness = mid + half x prediction, over a window that holds some stripes.
+func (l *lock) relevel() {
+	s := levelWindow * l.stripe
+	fit := func(a []float32) []float32 { return smooth(times(a, l.weight), l.cols, l.rows, s) }
+	ones := make([]float32, len(l.trust))
+	for i := range ones {
+		ones[i] = float32(l.q * l.q)
+	}
+	n, photo, pred, cross, pred2 := fit(ones), fit(l.sums.photo), fit(l.sums.pred), fit(l.sums.cross), fit(l.sums.pred2)
+	for i := range n {
+		det := n[i]*pred2[i] - pred[i]*pred[i]
+		if n[i] < 1 || det < 0.05*n[i]*n[i] {
+			continue // too little to go by: one stripe at most
+		}
+		if half := (n[i]*cross[i] - photo[i]*pred[i]) / det; half > 0 {
+			l.levels.half[i] = half
+			l.levels.mid[i] = (photo[i] - half*pred[i]) / n[i]
+		}
+	}
+}
+
+// levelWindow in stripe pairs: wide enough to hold both levels everywhere, narrow enough to follow the light.
+const levelWindow = 1.5
+
+func times(a, b []float32) []float32 {
+	out := make([]float32, len(a))
+	for i, v := range a {
+		out[i] = v * b[i]
+	}
+	return out
+}
+
+func meanOf(v, w []float32) float32 {
+	var s, n float64
+	for i := range v {
+		s += float64(v[i] * w[i])
+		n += float64(w[i])
+	}
+	return float32(s / max(n, 1))
+}

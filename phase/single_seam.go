@@ -1,0 +1,233 @@
+package phase
+
+import (
+	"math"
+	"slices"
+)
+
+// cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
+// into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k and
+// takes the seam's cells out; where k is not sure it drops the smaller side. False where there is no seam.
+func (l *lock) cut(label []int32, id int32, k float64, sure bool) bool {
+	ax := l.across(label, id)
+	m := l.seamMap(label, id, ax)
+	c, found := m.search()
+	if !found {
+		return false
+	}
+	l.seam = make([]bool, len(l.ok))
+	at := make([]int, ax.n)
+	var side [2]int // cells before and behind
+	for n := range ax.n {
+		at[n] = min(max(int(math.Floor(c.at(n, ax.n)+0.5)), 0), ax.m-1)
+		for m := range ax.m {
+			i := ax.at(n, m)
+			far := ax.far(m, at[n])
+			switch {
+			case m == at[n]:
+				l.ok[i], l.seam[i] = false, true
+			case far:
+				l.phi.v[i] += float32(k)
+			}
+			if l.ok[i] && far {
+				side[1]++
+			} else if l.ok[i] {
+				side[0]++
+			}
+		}
+	}
+	// Each side by itself: what crowds beside the seam has pulled at it.
+	for range 3 {
+		l.look()
+		l.weigh()
+		for n, p := range at {
+			for m := max(0, p-seamReach); m <= min(ax.m-1, p+seamReach); m++ {
+				l.weight[ax.at(n, m)] = 0
+			}
+		}
+		l.move(span, finalSteps)
+	}
+	if sure {
+		return true
+	}
+	for n, p := range at {
+		for m := range ax.m {
+			if ax.far(m, p) == (side[1] < side[0]) {
+				l.ok[ax.at(n, m)] = false
+			}
+		}
+	}
+	return true
+}
+
+const (
+	// seamReach is how many cells beside a seam its crowded stripes and the place of the seam itself leave in doubt.
+	seamReach = 2
+	// seamDip is how much less photo and prediction must agree along a seam than beside it. A pressed line that crowds four stripes
+	// into six pixels dips by 0.4, the weakest curve on orange peel by 0.07.
+	seamDip = 0.2
+	// seamSlope and seamBow bound the curves: the line's run against the raster, and its sagitta over its length.
+	seamSlope = 0.25
+	seamBow   = 0.05
+	// seamStride: the search looks at every sixth line.
+	seamStride = 6
+)
+
+// curve is a cubic over the lines of cells, t from -1 to 1: place, run, bow and the bow's change.
+type curve [4]float64
+
+func (c curve) at(n, of int) float64 {
+	t := 2*float64(n)/float64(max(1, of-1)) - 1
+	return c[0] + t*(c[1]+t*(c[2]+t*c[3]))
+}
+
+// seamMap is how much agreement of photo and prediction is missing off the stripes' edges, 0 as usual to 1, on lines of cells
+// across the stripes, and where it says anything.
+type seamMap struct {
+	n, m int
+	lack []float32
+	told []bool
+}
+
+func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
+	core, coreN := ax.along(l.sums.core), ax.along(l.sums.coreN)
+	enough := 0.2 * float32(l.q*l.q) // else all edge
+	var all []float32
+	for i := range core {
+		if coreN[i] >= enough {
+			core[i] /= coreN[i]
+			if label[i] == id {
+				all = append(all, core[i])
+			}
+		}
+	}
+	usual := float32(1)
+	if len(all) > 0 {
+		slices.Sort(all)
+		usual = all[len(all)/2]
+	}
+	s := seamMap{n: ax.n, m: ax.m, lack: make([]float32, ax.n*ax.m), told: make([]bool, ax.n*ax.m)}
+	margin := int(2 * l.stripe)                           // the rim is no seam
+	clear := l.shrink(invert(l.holes), int(1.2*l.stripe)) // nor are the fringes of cards and folds
+	for n := range ax.n {
+		first, last := -1, -1
+		for m := range ax.m {
+			if label[ax.at(n, m)] == id {
+				if first < 0 {
+					first = m
+				}
+				last = m
+			}
+		}
+		for m := first + margin; first >= 0 && m <= last-margin; m++ {
+			if i := ax.at(n, m); clear[i] && coreN[i] >= enough {
+				s.told[n*ax.m+m] = true
+				s.lack[n*ax.m+m] = min(max(1-core[i]/usual, 0), 1)
+			}
+		}
+	}
+	return s
+}
+
+// sum along a curve: the agreement that is missing, and how many lines tell. What tells nothing lacks nothing, so that a curve gains
+// by lying on the seam and not by avoiding to be seen.
+func (s seamMap) sum(c curve, shift float64) (lack float64, told int) {
+	for n := range s.n {
+		m := int(math.Floor(c.at(n, s.n) + shift + 0.5))
+		if m < 0 || m >= s.m || !s.told[n*s.m+m] {
+			continue
+		}
+		lack += float64(s.lack[n*s.m+m])
+		told++
+	}
+	return lack, told
+}
+
+// search returns the curve along which most agreement is missing, and whether it dips enough below its surroundings.
+func (s seamMap) search() (curve, bool) {
+	best, most := curve{}, float32(-1)
+	reach, bow := seamSlope*float64(s.n)/2, seamBow*float64(s.n)
+	row := make([]float32, s.m)
+	for c1 := -reach; c1 <= reach; c1 += 2 {
+		for c2 := -bow; c2 <= bow; c2 += 2 {
+			clear(row)
+			for n := seamStride / 2; n < s.n; n += seamStride {
+				off := int(math.Floor(curve{0, c1, c2}.at(n, s.n) + 0.5))
+				from, to := max(0, -off), min(s.m, s.m-off)
+				if from >= to {
+					continue
+				}
+				src := s.lack[n*s.m+off+from : n*s.m+off+to]
+				for i, v := range src {
+					row[from+i] += v
+				}
+			}
+			for m, v := range row {
+				if v > most {
+					best, most = curve{float64(m), c1, c2}, v
+				}
+			}
+		}
+	}
+	for step := 1.0; step > 0.2; step /= 2 {
+		from, most := best, -1.0
+		for d := range 7 * 7 * 7 * 7 {
+			c := from
+			for i := range c {
+				c[i] += step * float64(d%7-3)
+				d /= 7
+			}
+			if v, _ := s.sum(c, 0); v > most {
+				best, most = c, v
+			}
+		}
+	}
+	on, n := s.sum(best, 0)
+	a, na := s.sum(best, -4)
+	b, nb := s.sum(best, 4)
+	dip := on/float64(max(1, n)) - (a+b)/float64(max(1, na+nb))
+	return best, dip > seamDip && 10*n > s.n
+}
+
+// across runs over the cells line by line, each line across the stripes along the raster's axis nearest to the trend.
+type across struct {
+	n, m       int // lines, cells on each
+	step, next int
+	dx, dy     float64 // px direction of growing m
+	forward    bool    // turns grow with m
+}
+
+func (l *lock) across(label []int32, id int32) across {
+	var tx, ty float64
+	for i, v := range label {
+		if v == id {
+			gx, gy := l.gradient(l.trend, i%l.cols, i/l.cols)
+			tx, ty = tx+float64(gx), ty+float64(gy)
+		}
+	}
+	if math.Abs(ty) > math.Abs(tx) {
+		return across{n: l.cols, m: l.rows, step: l.cols, next: 1, dy: 1, forward: ty > 0}
+	}
+	return across{n: l.rows, m: l.cols, step: 1, next: l.cols, dx: 1, forward: tx > 0}
+}
+
+func (a across) at(n, m int) int { return n*a.next + m*a.step }
+
+// far tells whether m lies towards larger turns than p.
+func (a across) far(m, p int) bool { return (m > p) == a.forward && m != p }
+
+// along smooths a raster along the stripes alone, over two cells either way: a seam is long and thin.
+func (a across) along(v []float32) []float32 {
+	k := [3]float32{0.3, 0.23, 0.12}
+	out := make([]float32, len(v))
+	for n := range a.n {
+		for m := range a.m {
+			s := k[0] * v[a.at(n, m)]
+			for d := 1; d <= 2; d++ {
+				s += k[d] * (v[a.at(max(0, n-d), m)] + v[a.at(min(a.n-1, n+d), m)])
+			}
+			out[a.at(n, m)] = s
+		}
+	}
+	return out
+}
