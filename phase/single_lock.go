@@ -214,9 +214,10 @@ func (l *lock) weigh() {
 const (
 	// Agreement with which a cell takes part in full, and not at all. Stripes predicted at random agree by 0, half a turn off by -1.
 	trustFull, trustNone = 0.75, 0.45
-	// loudSwing is how far off both levels, in half swings, a cell's mean is none of the stripes: a card's paper in dark paint. Square
-	// and sine stripes reach 1, and their levels are known to a tenth.
-	loudSwing = 1.5
+	// loudSwing is how far off both levels, in half swings, a cell's mean is none of the stripes: a card's paper in dark paint. Sharp
+	// stripes reach 1; square ones that the lens has blurred into sines pi/2 of the swing fitted to them, which is known to a tenth,
+	// and noise comes on top.
+	loudSwing = 2
 )
 
 // reach continues the prediction over the rim of the trusted cells, by their value and slope, and gives those cells a trial.
