@@ -43,6 +43,7 @@ func (r *run) areas() {
 	y0 := -y1
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
+	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
 	var seen, all float64
 	for j := range rws {
 		for i := range cols {
@@ -50,8 +51,12 @@ func (r *run) areas() {
 			if onCard(a, x, y) || onCard(b, x, y) {
 				continue
 			}
+			h := s.At(x, y)
+			if h != h && (nearCard(a, x, y, rim) || nearCard(b, x, y, rim)) {
+				continue // hidden by the card, not by the metal
+			}
 			all++
-			if h := s.At(x, y); h == h {
+			if h == h {
 				seen++
 				continue
 			}
@@ -90,6 +95,16 @@ func (r *run) areas() {
 		r.note(Warning, "no-board", text, "move or turn the board towards the "+where+" of the photo, or bring it nearer; nothing is guessed there")
 	}
 	r.foldedNotice()
+}
+
+// cardRimStripes is how many stripe pairs beside a card are lost with it: reading asks that at least one is whole.
+const cardRimStripes = 2.0
+
+// nearCard tells whether a place lies within rim mm of a card.
+func nearCard(c pose.Placed, x, y, rim float64) bool {
+	half := math.Hypot(c.Corners[0].X-c.Corners[1].X, c.Corners[0].Y-c.Corners[1].Y) / 2
+	s := (half + rim) / half
+	return onCard(c, c.Centre.X+(x-c.Centre.X)/s, c.Centre.Y+(y-c.Centre.Y)/s)
 }
 
 // onCard tells whether a place lies under a card and its quiet zone.

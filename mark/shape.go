@@ -23,7 +23,7 @@ func (f *finder) describe(q *region) Mark {
 		s = max(s, float64(f.s.Sigma[i]))
 	}
 	m.DepthSigmaUM = round(1000*s, 2)
-	if hole := f.hole(&m); hole > maxHoleMM2 {
+	if hole, rim := f.hole(&m, q.sign); hole > maxHoleMM2 && rim > bottomShare*m.DepthUM {
 		// The bottom was not seen: what was measured is the least it can be.
 		m.Folded = true
 		m.DepthSigmaUM = round(max(m.DepthSigmaUM, 0.5*m.DepthUM), 2)
@@ -34,8 +34,12 @@ func (f *finder) describe(q *region) Mark {
 // maxHoleMM2 is the area without a value inside a mark from which its depth counts as unknown; narrower gaps were bridged before.
 const maxHoleMM2 = 2.0
 
-// hole is the area without a value inside the mark's ellipse, a little shrunk, mm2.
-func (f *finder) hole(m *Mark) float64 {
+// bottomShare of the depth is how far down a hole's rim must reach for the hole to hide the bottom. What goes on as steeply as a
+// bowl's flank does above it gets no deeper, over a hole that leaves the bottom itself in sight, than the bottom.
+const bottomShare = 0.7
+
+// hole is the area without a value inside the mark's ellipse, a little shrunk, mm2, and the deepest of its rim, um.
+func (f *finder) hole(m *Mark, sign float32) (mm2, rim float64) {
 	g := f.s.Grid
 	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
 	c0, r0 := g.Cell(m.XMM, m.YMM)
@@ -48,10 +52,17 @@ func (f *finder) hole(m *Mark) float64 {
 			a, b := (cos*x+sin*y)/(0.45*m.LengthMM), (-sin*x+cos*y)/(0.45*max(m.WidthMM, 1))
 			if v := f.um[r*g.Cols+c]; a*a+b*b < 1 && v != v {
 				k++
+				for _, d := range [4]int{-1, 1, -g.Cols, g.Cols} {
+					if j := r*g.Cols + c + d; j >= 0 && j < len(f.um) {
+						if h := float64(sign * f.um[j]); h > rim {
+							rim = h
+						}
+					}
+				}
 			}
 		}
 	}
-	return float64(k) * g.PitchMM * g.PitchMM
+	return float64(k) * g.PitchMM * g.PitchMM, rim
 }
 
 func round(v float64, digits int) float64 {
