@@ -124,3 +124,9 @@ func (p Panel) StrainPct(setUM float64, tip Tip) float64 {
 	}
 	return e
 }
+
+// LoadedUM is the height under the tool, over where the metal stood, that leaves setUM after letting go, um.
+func (p Panel) LoadedUM(setUM float64, tip Tip) (float64, error) {
+	f, err := p.ForceFor(setUM, tip)
+	return setUM + math.Copysign(p.SpringbackUM(f), setUM), err
+}
