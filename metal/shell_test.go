@@ -94,9 +94,9 @@ func TestShellBend(t *testing.T) {
 	}
 }
 
-// TestShellNeighbours: two marks 50 mm apart in the middle of a clamped 300 x 300 mm panel of 0.7 mm steel, what one push changes at the
-// other: the finite-element runs gave +15 to +29 % flat and -5 to -8 % on a crown of 2 m, the sign turning near R = 3 to 4 m; with the
-// edge twice as far +18 to +44 % and still -5 to -8 %.
+// TestShellNeighbours: two dents 50 mm apart in the middle of a clamped square panel of 0.7 mm steel; one is raised by three pushes, what
+// changes at the other over what changes at the pushed one, all three together, as finite-element runs gave it (CalculiX 2.20, 3-D,
+// elastic-plastic): 20 % of it. Push by push the runs scatter by a third about that (flat +15, +26, +29 %; R = 2 m -5.0, -5.7, -7.7 %).
 func TestShellNeighbours(t *testing.T) {
 	at := func(w float64, change func(*ShellSpec)) float64 {
 		s := steelShell(t, w, w, Clamped, change)
@@ -106,20 +106,65 @@ func TestShellNeighbours(t *testing.T) {
 		}
 		return m[1][0]
 	}
-	near, wide := at(300, nil), at(600, nil)
-	n2, w2 := at(300, sphere(2000)), at(600, sphere(2000))
-	t.Logf("flat %+.3f, edge at 300 mm %+.3f; R 2 m %+.3f, %+.3f", near, wide, n2, w2)
-	if near < 0.15 || near > 0.29 || wide < 0.18 || wide > 0.44 || wide < near+0.03 {
-		t.Errorf("flat: %+.3f and %+.3f", near, wide)
+	flat := func(*ShellSpec) {}
+	for _, c := range []struct {
+		name  string
+		width float64
+		form  func(*ShellSpec)
+		want  float64
+	}{
+		{"flat, edge at 150 mm", 300, flat, (0.0586 + 0.1264 + 0.1016) / (0.3891 + 0.4862 + 0.3498)},
+		{"flat, edge at 300 mm", 600, flat, (0.0715 + 0.2233 + 0.2048) / (0.3958 + 0.5983 + 0.4633)},
+		{"R 2 m, edge at 150 mm", 300, sphere(2000), (-0.0179 - 0.0155 - 0.0136) / (0.3540 + 0.2724 + 0.1772)},
+		{"R 2 m, edge at 300 mm", 600, sphere(2000), (-0.0175 - 0.0156 - 0.0137) / (0.3443 + 0.2705 + 0.1769)},
+	} {
+		got := at(c.width, c.form)
+		t.Logf("%s: %+.3f, runs %+.3f", c.name, got, c.want)
+		if math.Abs(got/c.want-1) > 0.2 {
+			t.Errorf("%s: %+.3f, want %+.3f within 20 %%", c.name, got, c.want)
+		}
 	}
-	if n2 > -0.01 || n2 < -0.08 || math.Abs(w2-n2) > 0.01 {
-		t.Errorf("crown of 2 m: %+.3f and %+.3f", n2, w2)
-	}
-	for _, r := range []float64{2500, 2900, 3500, 4200, 5000} {
+	// The sign turns with the crown: a bend alone near R = 4 m at 50 mm, with the stretch taken in again a little later.
+	for _, r := range []float64{2500, 3000, 4000, 5000, 6000} {
 		t.Logf("R %g: %+.4f", r, at(300, sphere(r)))
 	}
-	if a, b := at(300, sphere(2900)), at(300, sphere(4200)); a > 0 || b < 0 {
-		t.Errorf("the sign turns outside 2.9 to 4.2 m: %+.3f, %+.3f", a, b)
+	if a, b := at(300, sphere(3000)), at(300, sphere(5500)); a > -0.01 || b < 0.01 {
+		t.Errorf("R 3 m %+.3f, R 5.5 m %+.3f: the sign does not turn between", a, b)
+	}
+	bend := steelShell(t, 300, 300, Clamped, sphere(2900)).Bend(Source{XMM: 125, YMM: 150, BendMM: 1}).AtMM(175, 150)
+	wide := steelShell(t, 300, 300, Clamped, sphere(4300)).Bend(Source{XMM: 125, YMM: 150, BendMM: 1}).AtMM(175, 150)
+	if bend > 0 || wide < 0 {
+		t.Errorf("a bend alone: %+.3f at R 2.9 m, %+.3f at 4.3 m", bend, wide)
+	}
+}
+
+// TestShellHits: the heights of pushes on virgin metal from the compact law in the shell, r mm from the tip, against finite-element runs
+// (CalculiX 2.20, axisymmetric, steel 160 MPa 0.7 mm, disc of 2 mm, clamped at 150 mm; a clamped square of 0.93 times the width bends alike): within 15 % of the
+// centre, the far profile within 2.5 % of the centre.
+func TestShellHits(t *testing.T) {
+	for _, c := range []struct {
+		radius, force              float64
+		centre, r10, r20, r40, r60 float64
+	}{
+		{0, 159.123, 0.312573, 0.197875, 0.1384, 0.0787534, 0.0458503},
+		{0, 237.926, 0.696397, 0.436266, 0.300047, 0.166693, 0.0956563},
+		{2000, 159.157, 0.150216, 0.0635707, 0.027308, 0.00220207, -0.00268294},
+		{2000, 237.877, 0.377574, 0.155305, 0.0627537, 0.00230083, -0.00778739},
+		{2000, 315.904, 0.628444, 0.233226, 0.086832, -0.00121307, -0.0133786},
+	} {
+		p := steel(160, 0.7, c.radius)
+		s, err := NewShell(p.Room(278, 278))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := s.Bend(p.Hit(139, 139, c.force, false))
+		got := []float64{b.AtMM(139, 139), b.AtMM(149, 139), b.AtMM(139, 159), b.AtMM(179, 139), b.AtMM(139, 199)}
+		t.Logf("R %g, %.0f N: %.4f", c.radius, c.force, got)
+		for i, want := range []float64{c.centre, c.r10, c.r20, c.r40, c.r60} {
+			if tol := map[bool]float64{true: 0.15, false: 0.025}[i == 0] * c.centre; math.Abs(got[i]-want) > tol {
+				t.Errorf("R %g, %.0f N: at %d of 0, 10, 20, 40, 60 mm %.4f mm, want %.4f", c.radius, c.force, i, got[i], want)
+			}
+		}
 	}
 }
 
