@@ -50,10 +50,17 @@ func TestAccumulated(t *testing.T) {
 	if got := AccumulatedPct(hits, 0, 0); math.Abs(got-2-math.Exp(-0.5)) > 1e-6 {
 		t.Errorf("one reach away: %g", got)
 	}
-	w, at := WorstPct(hits)
+	w, x, y := WorstPct(hits)
 	back := []FilmHit{hits[3], hits[2], hits[1], hits[0]}
-	if v, _ := WorstPct(back); v != w || at > 1 {
-		t.Errorf("worst %g at %d, backwards %g", w, at, v)
+	if v, _, _ := WorstPct(back); math.Abs(v-w) > 1e-6 || x < 0 || x > 2.2 || y != 0 || w < AccumulatedPct(hits, 0, 0) {
+		t.Errorf("worst %g at (%g, %g), backwards %g", w, x, y, v)
+	}
+	// Two equal hits 1.4 reaches apart: the middle is the worst, 2 exp(-0.49/2).
+	if w, x, _ := WorstPct([]FilmHit{{0, 0, 1, 5}, {7, 0, 1, 5}}); math.Abs(x-3.5) > 0.05 || math.Abs(w-2*math.Exp(-0.245)) > 1e-4 {
+		t.Errorf("between two hits: %g at %g", w, x)
+	}
+	if w, _, _ := WorstPct(nil); w != 0 {
+		t.Errorf("no hits: %g", w)
 	}
 }
 
