@@ -29,47 +29,48 @@ func (p Panel) raw(r float64) float64 {
 // Influence is the change at a place dx, dy mm from a hit for each unit of set at the hit.
 func (p Panel) Influence(dxMM, dyMM float64) float64 { return p.Field(math.Hypot(dxMM, dyMM)) }
 
-// Ker is Kelvin's function ker(x), x > 0: the power series of Abramowitz & Stegun 9.9.12 below 8, their asymptotic form 9.10 above.
-func Ker(x float64) float64 {
-	if x > 8 {
-		// Leading term: sqrt(pi/2x) exp(-x/sqrt2) cos(x/sqrt2 + pi/8), good to 2 % of a value below 1e-3.
-		return math.Sqrt(math.Pi/(2*x)) * math.Exp(-x/math.Sqrt2) * math.Cos(x/math.Sqrt2+math.Pi/8)
+// Ker is Kelvin's function ker(x), x > 0.
+func Ker(x float64) float64 { k, _ := kelvin(x); return k }
+
+// Kei is Kelvin's function kei(x), x >= 0.
+func Kei(x float64) float64 {
+	if x == 0 {
+		return -math.Pi / 4
 	}
-	// ker x = -ln(x/2) ber x + (pi/4) bei x + sum (-1)^k psi(2k+1) (x/2)^(4k) / ((2k)!)^2.
+	_, k := kelvin(x)
+	return k
+}
+
+// kelvin is ker and kei by the power series 9.9.12 of [AbramowitzStegun1964] below 8, and above by the leading term of 9.10,
+// good to 2 % of a value below 1e-3:
+//
+//	ker x = -ln(x/2) ber x + (pi/4) bei x + sum (-1)^k psi(2k+1) (x/2)^(4k) / ((2k)!)^2
+//	kei x = -ln(x/2) bei x - (pi/4) ber x + sum (-1)^k psi(2k+2) (x/2)^(4k+2) / ((2k+1)!)^2
+func kelvin(x float64) (ker, kei float64) {
+	if x > 8 {
+		amp := math.Sqrt(math.Pi/(2*x)) * math.Exp(-x/math.Sqrt2)
+		return amp * math.Cos(x/math.Sqrt2+math.Pi/8), -amp * math.Sin(x/math.Sqrt2+math.Pi/8)
+	}
 	h := x / 2
-	h2 := h * h
-	ber, bei, sum := 0.0, 0.0, 0.0
-	psi := -0.57721566490153286 // psi(1)
-	n := 1                      // psi(n)
+	ber, bei, even, odd := 0.0, 0.0, 0.0, 0.0
+	psi := -0.57721566490153286 // psi(m+1), from Euler's constant on
 	term := 1.0                 // h^(2m) / (m!)^2
-	for m := 0; m < 60; m++ {
+	for m := 0; m < 60 && term > 1e-18; m++ {
 		if m > 0 {
-			term *= h2 / (float64(m) * float64(m))
+			term *= h * h / (float64(m) * float64(m))
+			psi += 1 / float64(m)
 		}
 		switch m % 4 {
 		case 0:
-			ber += term
+			ber, even = ber+term, even+psi*term
 		case 1:
-			bei += term
+			bei, odd = bei+term, odd+psi*term
 		case 2:
-			ber -= term
+			ber, even = ber-term, even-psi*term
 		case 3:
-			bei -= term
-		}
-		if m%2 == 0 {
-			for n < m+1 {
-				psi += 1 / float64(n)
-				n++
-			}
-			if m%4 == 0 {
-				sum += psi * term
-			} else {
-				sum -= psi * term
-			}
-		}
-		if term < 1e-18 {
-			break
+			bei, odd = bei-term, odd-psi*term
 		}
 	}
-	return -math.Log(h)*ber + math.Pi/4*bei + sum
+	l := math.Log(h)
+	return -l*ber + math.Pi/4*bei + even, -l*bei - math.Pi/4*ber + odd
 }

@@ -97,7 +97,7 @@ func (f Facts) panel(s *inspection.Stored) (metal.Panel, error) {
 		return metal.Panel{}, err
 	}
 	if f.YieldMPa > 0 {
-		m.YieldMPa = f.YieldMPa
+		m = m.WithYield(f.YieldMPa)
 	}
 	t := f.ThicknessMM
 	if t == 0 {
