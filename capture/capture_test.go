@@ -44,7 +44,7 @@ func TestRefusals(t *testing.T) {
 		{`"pitch_mm":12`, `"pitch_mm":0`, "pitch_mm must be above zero"}, {`"focal_px":1294.2`, `"focal_px":1e9`, "camera values are not possible"},
 		{`"file":"u.jpg"`, `"file":"../u.jpg"`, "own folder"}, {`"file":"u.jpg"`, `"file":"C:\\u.jpg"`, "own folder"}, {`"file":"u.jpg"`, `"file":"/etc/passwd"`, "own folder"},
 		{`"file":"u.jpg"`, `"file":"v.jpg"`, "twice"}, {`"format":1`, `"format":7`, "format 7"}, {`"stripes":"v"`, `"stripes":"u"`, "0 photos of v stripes"},
-		{`"kind":"single"`, `"kind":"shifted"`, "no shift"}, {`"kind":"single"`, `"kind":"waves"`, "not known"}, {`"kind":"single"`, `"kind":"sweep"`, "needs at least 7"},
+		{`"kind":"single"`, `"kind":"shifted"`, "no shift"}, {`"kind":"single"`, `"kind":"waves"`, "not known"}, {`"kind":"single"`, `"kind":"sweep"`, "needs at least 4"},
 		{`"width_mm":800`, `"width_mm":0`, "not possible"}, {`"thickness_mm":0.7`, `"thickness_mm":70`, "not possible"}, {`]}]}`, ``, "cannot be read (line"},
 	} {
 		_, err := Parse([]byte(strings.Replace(good, c.old, c.new, 1)))
