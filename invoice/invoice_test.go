@@ -31,6 +31,29 @@ func TestSumsByHand(t *testing.T) {
 	}
 }
 
+// TestPublishedExample: the figures of example 2 of the standard's validation artefacts [EN16931]: 1436.50 of lines, 100.00 off and on,
+// 365.28 of VAT in two rates and an exemption, 1000.00 prepaid, 801.78 to pay.
+func TestPublishedExample(t *testing.T) {
+	line := func(quantity, price Micro, c Category, r money.Rate) Line {
+		return Line{Name: "Goods", Quantity: quantity * 1_000_000, Unit: "C62", Price: price * 10_000, Category: c, Rate: r}
+	}
+	inv := sample()
+	inv.Currency, inv.PrepaidMinor = "NOK", 100000
+	inv.Lines = []Line{line(1, 127300, Standard, 250000), line(-1, 396, Standard, 150000), line(2, 248, Standard, 150000), line(-1, 2500, Exempt, 0), line(250, 75, Standard, 250000)}
+	inv.Allowances = []Allowance{{Reason: "Promotion discount", AmountMinor: 10000, Category: Standard, Rate: 250000}, {Charge: true, Reason: "Freight", AmountMinor: 10000, Category: Standard, Rate: 250000}}
+	inv.Exemptions = []Exemption{{Exempt, "", "Exempt New Means of Transport"}}
+	inv = computed(t, inv)
+	if want := (Totals{143650, 10000, 10000, 143650, 36528, 180178, 80178}); inv.Totals != want {
+		t.Errorf("totals %+v, want %+v", inv.Totals, want)
+	}
+	if want := []Tax{{Standard, 250000, 146050, 36513, "", ""}, {Standard, 150000, 100, 15, "", ""}, {Exempt, 0, -2500, 0, "", "Exempt New Means of Transport"}}; !reflect.DeepEqual(inv.Taxes, want) {
+		t.Errorf("taxes %+v", inv.Taxes)
+	}
+	if v := check(root(t, inv)); len(v) > 0 {
+		t.Error(v)
+	}
+}
+
 // TestYen has no decimals: 2.5 h at 8123 are 20307.5, so 20308; 10 % of it 2030.8, so 2031.
 func TestYen(t *testing.T) {
 	inv := sample()
@@ -222,6 +245,8 @@ func TestHostileFiles(t *testing.T) {
 		"two":      {open + `</Invoice>` + open + `</Invoice>`, "two documents"},
 		"empty":    {``, "empty"},
 		"figure":   {open + `<cbc:DocumentCurrencyCode>EUR</cbc:DocumentCurrencyCode><cac:LegalMonetaryTotal><cbc:PayableAmount>1e9</cbc:PayableAmount></cac:LegalMonetaryTotal></Invoice>`, "kept exactly"},
+		"lines":    {open + strings.Repeat("<cac:InvoiceLine/>", maxLines+1) + `</Invoice>`, "at most 10000"},
+		"taxes":    {open + "<cac:TaxTotal>" + strings.Repeat("<cac:TaxSubtotal/>", maxSubtotals+1) + `</cac:TaxTotal></Invoice>`, "101 rows of VAT"},
 		"currency": {open + `</Invoice>`, "ISO 4217"},
 	} {
 		if _, err := Read([]byte(c[0])); err == nil || !strings.Contains(err.Error(), c[1]) {
