@@ -30,6 +30,9 @@ func Check(data []byte) ([]Violation, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := limits(root); err != nil {
+		return nil, err
+	}
 	return check(root), nil
 }
 

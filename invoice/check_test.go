@@ -98,6 +98,7 @@ var broken = []struct {
 	{"BR-CO-26", Standard, func(r *element) {
 		r.drop(seller + "/cac:PartyTaxScheme")
 		r.drop(seller + "/cac:PartyLegalEntity/cbc:CompanyID")
+		r.drop(seller + "/cac:PartyIdentification")
 	}},
 	{"ISO13616", Standard, func(r *element) {
 		r.set("cac:PaymentMeans/cac:PayeeFinancialAccount/cbc:ID", "DE89370400440532013001")
@@ -108,6 +109,7 @@ var broken = []struct {
 	{"BR-CL-16", Standard, func(r *element) { r.set("cac:PaymentMeans/cbc:PaymentMeansCode", "71") }},
 	{"BR-CL-17", Standard, func(r *element) { r.set(subtotal+"/cac:TaxCategory/cbc:ID", "X") }},
 	{"BR-CL-18", Standard, func(r *element) { r.set("cac:InvoiceLine/"+lineCategory+"/cbc:ID", "X") }},
+	{"BR-CL-22", ReverseCharge, func(r *element) { r.set(subtotal+"/cac:TaxCategory/cbc:TaxExemptionReasonCode", "reverse") }},
 	{"BR-CL-23", Standard, func(r *element) { r.at("cac:InvoiceLine/cbc:InvoicedQuantity").setAttr("unitCode", "hour") }},
 	{"BT-5", Standard, func(r *element) { r.at("cac:InvoiceLine/cbc:LineExtensionAmount").setAttr("currencyID", "CHF") }},
 	{"scope", Standard, func(r *element) { r.set(subtotal+"/cac:TaxCategory/cbc:ID", "K") }},

@@ -81,6 +81,7 @@ type Party struct {
 	VAT            string `json:"vat"`        // with the country's letters: DE123456789
 	TaxNumber      string `json:"tax_number"` // local tax registration, of the seller
 	LegalID        string `json:"legal_id"`   // register number
+	ID             string `json:"id"`         // any other number that the parties know: a seller without VAT number and register needs one
 	Endpoint       string `json:"endpoint"`   // electronic address
 	EndpointScheme string `json:"endpoint_scheme"`
 	Street         string `json:"street"`

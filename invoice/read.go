@@ -13,6 +13,9 @@ func Read(data []byte) (Invoice, error) {
 	if err != nil {
 		return Invoice{}, err
 	}
+	if err := limits(root); err != nil {
+		return Invoice{}, err
+	}
 	r := reader{}
 	credit := root.name == "CreditNote"
 	typeCode, line, quantity := "cbc:InvoiceTypeCode", "cac:InvoiceLine", "cbc:InvoicedQuantity"
@@ -54,17 +57,25 @@ func Read(data []byte) (Invoice, error) {
 	inv.PrepaidMinor, inv.RoundingMinor = r.minor(sum, "cbc:PrepaidAmount"), r.minor(sum, "cbc:PayableRoundingAmount")
 	inv.Totals = Totals{LineMinor: r.minor(sum, "cbc:LineExtensionAmount"), AllowanceMinor: r.minor(sum, "cbc:AllowanceTotalAmount"), ChargeMinor: r.minor(sum, "cbc:ChargeTotalAmount"),
 		NetMinor: r.minor(sum, "cbc:TaxExclusiveAmount"), TaxMinor: r.minor(tax, "cbc:TaxAmount"), GrossMinor: r.minor(sum, "cbc:TaxInclusiveAmount"), PayableMinor: r.minor(sum, "cbc:PayableAmount")}
-	lines := root.all(line)
-	if len(lines) > maxLines {
-		return Invoice{}, fmt.Errorf("the invoice has %d lines; at most %d are read", len(lines), maxLines)
-	}
-	for _, e := range lines {
+	for _, e := range root.all(line) {
 		l := Line{ID: e.get("cbc:ID"), Note: e.get("cbc:Note"), Quantity: r.micro(e.get(quantity)), Unit: e.at(quantity).attr("unitCode"), NetMinor: r.minor(e, "cbc:LineExtensionAmount"),
 			Name: e.get("cac:Item/cbc:Name"), Description: e.get("cac:Item/cbc:Description"), Price: r.micro(e.get("cac:Price/cbc:PriceAmount")), PriceBase: r.micro(e.get("cac:Price/cbc:BaseQuantity"))}
 		l.Category, l.Rate = r.category(e.at("cac:Item/cac:ClassifiedTaxCategory"))
 		inv.Lines = append(inv.Lines, l)
 	}
 	return inv, r.err
+}
+
+// maxSubtotals bounds the VAT breakdown: there are nine categories and a handful of rates.
+const maxSubtotals = 100
+
+// limits keeps the work on a hostile document in proportion: every row of the breakdown is compared with all lines.
+func limits(root *element) error {
+	lines := max(len(root.all("cac:InvoiceLine")), len(root.all("cac:CreditNoteLine")), len(root.all("cac:AllowanceCharge")))
+	if n := len(root.all(subtotal)); lines > maxLines || n > maxSubtotals {
+		return fmt.Errorf("the invoice has %d lines and %d rows of VAT; at most %d and %d are read", lines, n, maxLines, maxSubtotals)
+	}
+	return nil
 }
 
 // reader keeps the first figure that could not be read.
@@ -124,7 +135,7 @@ func ownTaxTotal(root *element) *element {
 }
 
 func readParty(e *element) Party {
-	p := Party{Name: e.get("cac:PartyLegalEntity/cbc:RegistrationName"), TradingName: e.get("cac:PartyName/cbc:Name"), LegalID: e.get("cac:PartyLegalEntity/cbc:CompanyID"),
+	p := Party{Name: e.get("cac:PartyLegalEntity/cbc:RegistrationName"), TradingName: e.get("cac:PartyName/cbc:Name"), LegalID: e.get("cac:PartyLegalEntity/cbc:CompanyID"), ID: e.get("cac:PartyIdentification/cbc:ID"),
 		Endpoint: e.get("cbc:EndpointID"), EndpointScheme: e.at("cbc:EndpointID").attr("schemeID"),
 		Contact: e.get("cac:Contact/cbc:Name"), Phone: e.get("cac:Contact/cbc:Telephone"), Email: e.get("cac:Contact/cbc:ElectronicMail")}
 	a := e.at("cac:PostalAddress")

@@ -48,6 +48,10 @@ var codeRules = []rule{
 	{"BR-CL-17", subtotal + "/cac:TaxCategory", "the VAT category is not of the list", categoryCode("cbc:ID")},
 	{"BR-CL-17", "cac:AllowanceCharge/cac:TaxCategory", "the VAT category is not of the list", categoryCode("cbc:ID")},
 	{"BR-CL-18", "line", "the VAT category is not of the list", categoryCode(lineCategory + "/cbc:ID")},
+	{"BR-CL-22", subtotal, "an exemption code begins with VATEX-; write a reason in words instead (BT-121)", func(_ *document, e *element) bool {
+		c := e.get("cac:TaxCategory/cbc:TaxExemptionReasonCode")
+		return c == "" || strings.HasPrefix(strings.ToUpper(c), "VATEX-")
+	}},
 	{"BR-CL-23", "line", "the unit is no code of UN/ECE recommendation 20 (HUR hours, C62 pieces)", func(d *document, e *element) bool {
 		u := e.at(d.quantity).attr("unitCode")
 		return len(u) <= 3 && strings.Trim(u, "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ") == ""

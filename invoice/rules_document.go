@@ -38,9 +38,8 @@ var documentRules = []rule{
 	{"BR-52", "cac:AdditionalDocumentReference", "give the reference of the supporting document (BT-122)", has("cbc:ID")},
 	{"BR-55", "cac:BillingReference", "give the number of the earlier invoice (BT-25)", has("cac:InvoiceDocumentReference/cbc:ID")},
 	{"BR-57", "cac:Delivery/cac:DeliveryLocation/cac:Address", "give the country of delivery (BT-80)", has(country)},
-	// A credit note has no due date of its own, and the published rule does not look at that of its means of payment.
-	{"BR-CO-25", "", "where something is to pay, give a due date or terms of payment; a credit note needs terms", func(d *document, e *element) bool {
-		return amount(d.sum, "cbc:PayableAmount") <= 0 || e.get("cbc:DueDate") != "" || e.get("cac:PaymentTerms/cbc:Note") != ""
+	{"BR-CO-25", "", "where something is to pay, give a due date or terms of payment", func(d *document, e *element) bool {
+		return d.name != "Invoice" || amount(d.sum, "cbc:PayableAmount") <= 0 || e.get("cbc:DueDate") != "" || e.get("cac:PaymentTerms/cbc:Note") != ""
 	}},
 	{"ISO13616", "cac:PaymentMeans", "the account is no sound IBAN; compare it with the bank's paper", func(_ *document, e *element) bool {
 		if e.get("cbc:PaymentMeansCode") != SEPATransfer {

@@ -16,7 +16,7 @@ const (
 func sample() Invoice {
 	return Invoice{Kind: Commercial, Number: "2026-0001", Issued: "2026-11-25", Due: "2026-12-09", Delivered: "2026-11-24", From: "2026-11-23", To: "2026-11-24", Currency: "EUR",
 		Note: "Van 07, sliding door, <left> & roof", BuyerReference: "Fleet desk", OrderReference: "PO 7",
-		Seller: Party{Name: "Fairmetal Workshop", TradingName: "Fairmetal", VAT: "DE123456789", TaxNumber: "12/345/67890", LegalID: "HRA 1", Endpoint: "bench@workshop.example", EndpointScheme: "EM",
+		Seller: Party{Name: "Fairmetal Workshop", TradingName: "Fairmetal", VAT: "DE123456789", TaxNumber: "12/345/67890", LegalID: "HRA 1", ID: "W 1", Endpoint: "bench@workshop.example", EndpointScheme: "EM",
 			Street: "Lane 1", Extra: "Yard", City: "Small Town", Postcode: "01234", Region: "North", Country: "DE", Contact: "Office", Phone: "+49 30 000000", Email: "bench@workshop.example"},
 		Buyer:      Party{Name: "Delivery Van Fleet", VAT: "DE987654321", Endpoint: "fleet@vans.example", EndpointScheme: "EM", Street: "Road 2", City: "Big Town", Postcode: "54321", Country: "DE"},
 		Pay:        Payment{Means: SEPATransfer, IBAN: "DE89370400440532013000", BIC: "COBADEFFXXX", AccountName: "Fairmetal Workshop", Reference: "2026-0001", Terms: "14 days"},

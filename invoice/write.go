@@ -15,7 +15,7 @@ type Rejected struct{ Violations []Violation }
 
 func (r *Rejected) Error() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "the invoice breaks %d rules of the standard", len(r.Violations))
+	fmt.Fprintf(&b, "the invoice breaks %d of the standard's rules", len(r.Violations))
 	for i, v := range r.Violations {
 		if i == 5 {
 			fmt.Fprintf(&b, "; and %d more", len(r.Violations)-i)
@@ -178,6 +178,9 @@ func (inv Invoice) writePayment(root *element, credit bool) {
 
 func (p Party) write(e *element) {
 	e.put("cbc:EndpointID", p.Endpoint, "schemeID", p.EndpointScheme)
+	if p.ID != "" {
+		e.group("cac:PartyIdentification").put("cbc:ID", p.ID)
+	}
 	if p.TradingName != "" {
 		e.group("cac:PartyName").put("cbc:Name", p.TradingName)
 	}
@@ -222,7 +225,7 @@ func (inv Invoice) texts() []string {
 	out := []string{inv.Number, inv.Issued, inv.Due, inv.Delivered, inv.From, inv.To, inv.Note, inv.BuyerReference, inv.OrderReference, inv.Preceding.Number, inv.Preceding.Issued,
 		inv.Pay.Means, inv.Pay.IBAN, inv.Pay.BIC, inv.Pay.AccountName, inv.Pay.Reference, inv.Pay.Terms, string(inv.Kind)}
 	for _, p := range []Party{inv.Seller, inv.Buyer} {
-		out = append(out, p.Name, p.TradingName, p.VAT, p.TaxNumber, p.LegalID, p.Endpoint, p.EndpointScheme, p.Street, p.Extra, p.City, p.Postcode, p.Region, p.Country, p.Contact, p.Phone, p.Email)
+		out = append(out, p.Name, p.TradingName, p.VAT, p.TaxNumber, p.LegalID, p.ID, p.Endpoint, p.EndpointScheme, p.Street, p.Extra, p.City, p.Postcode, p.Region, p.Country, p.Contact, p.Phone, p.Email)
 	}
 	for _, a := range inv.Allowances {
 		out = append(out, a.Reason, string(a.Category))
