@@ -33,7 +33,7 @@ func TestNumericsArePure(t *testing.T) {
 
 // TestOneWay: data flows down the list of docs/architecture.md; a package imports only what stands above it.
 func TestOneWay(t *testing.T) {
-	order := []string{"photo", "capture", "card", "pose", "steady", "phase", "surface", "mirror", "mark", "fair", "metal", "rack", "verdict", "plan", "rates", "quote", "compare", "inspection", "typeface", "report", "prints", "offer", "scene", "score", "job", "store", "workshop", "demo", "web"}
+	order := []string{"photo", "capture", "card", "pose", "steady", "phase", "surface", "mirror", "mark", "fair", "metal", "rack", "verdict", "plan", "rates", "quote", "compare", "inspection", "typeface", "report", "prints", "tracing", "offer", "scene", "score", "job", "store", "workshop", "demo", "web"}
 	rank := map[string]int{}
 	for i, p := range order {
 		rank[p] = i + 1
