@@ -20,7 +20,7 @@ func imports(t *testing.T, pkg string) []string {
 // TestNumericsArePure: no files, clock, network, database, log or process in the numerics, so that the same input always gives the
 // same output.
 func TestNumericsArePure(t *testing.T) {
-	for _, pkg := range []string{"card", "pose", "steady", "phase", "surface", "mirror", "mark", "fair", "metal", "verdict", "plan", "compare", "rates"} {
+	for _, pkg := range []string{"card", "pose", "steady", "phase", "surface", "mirror", "mark", "fair", "metal", "verdict", "plan", "compare", "rates", "trim", "route"} {
 		for _, i := range imports(t, pkg) {
 			for _, banned := range []string{"os", "io/fs", "net", "net/http", "time", "log", "log/slog", "database/sql", "os/exec"} {
 				if i == banned {
@@ -33,7 +33,7 @@ func TestNumericsArePure(t *testing.T) {
 
 // TestOneWay: data flows down the list of docs/architecture.md; a package imports only what stands above it.
 func TestOneWay(t *testing.T) {
-	order := []string{"photo", "capture", "card", "pose", "steady", "phase", "surface", "mirror", "mark", "fair", "metal", "rack", "verdict", "plan", "rates", "quote", "compare", "inspection", "typeface", "report", "prints", "tracing", "offer", "scene", "score", "job", "store", "workshop", "demo", "web"}
+	order := []string{"photo", "capture", "card", "pose", "steady", "phase", "surface", "mirror", "mark", "fair", "metal", "rack", "verdict", "plan", "rates", "trim", "route", "quote", "compare", "inspection", "typeface", "report", "prints", "tracing", "offer", "scene", "score", "job", "store", "workshop", "demo", "web"}
 	rank := map[string]int{}
 	for i, p := range order {
 		rank[p] = i + 1
