@@ -216,7 +216,7 @@ func TestReference(t *testing.T) {
 		t.Fatalf("%d numbers, want %d", len(got), len(want))
 	}
 	for i := range got {
-		// The sweeps end within 1e-9 of the fit; ten digits of it in ours, nine asked.
+		// The recorded numbers have ten digits; the sweeps end within 1e-9 of the fit.
 		if math.Abs(got[i]-want[i]) > 1e-6*math.Abs(want[i]) {
 			t.Errorf("number %d: %.9g, reference %.9g", i, got[i], want[i])
 		}
