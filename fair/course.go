@@ -147,17 +147,19 @@ func level(m [6]float64, b [3]float64) float64 {
 	return (b[0]*c00 + b[1]*c01 + b[2]*c02) / det
 }
 
-// at interpolates a value of the blocks at a place, running on past the outer blocks.
-func (c *course) at(v []float64, x, y float64) float64 {
+// at interpolates two values of the blocks at a place, running on past the outer blocks.
+func (c *course) at(u, v []float64, x, y float64) (a, b float64) {
 	fx, fy := (x-c.x0)/c.block, (y-c.y0)/c.block
-	i, j := min(max(int(math.Floor(fx)), 0), max(0, c.cols-2)), min(max(int(math.Floor(fy)), 0), max(0, c.rws-2))
-	i1, j1 := min(i+1, c.cols-1), min(j+1, c.rws-1)
+	i, j := min(max(int(fx), 0), max(0, c.cols-2)), min(max(int(fy), 0), max(0, c.rws-2))
+	di, dj := 1, c.cols
 	fx, fy = fx-float64(i), fy-float64(j)
 	if c.cols == 1 {
-		fx = 0
+		fx, di = 0, 0
 	}
 	if c.rws == 1 {
-		fy = 0
+		fy, dj = 0, 0
 	}
-	return (1-fy)*((1-fx)*v[j*c.cols+i]+fx*v[j*c.cols+i1]) + fy*((1-fx)*v[j1*c.cols+i]+fx*v[j1*c.cols+i1])
+	k := j*c.cols + i
+	w0, w1, w2, w3 := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
+	return w0*u[k] + w1*u[k+di] + w2*u[k+dj] + w3*u[k+dj+di], w0*v[k] + w1*v[k+di] + w2*v[k+dj] + w3*v[k+dj+di]
 }

@@ -5,7 +5,7 @@
 // overlooked flaws anywhere on the area, and the places that could not be judged.
 //
 //	v, err := fair.Judge(s, fair.DefaultLimits(fair.Black))
-//	if err == nil && v.Fair { … }
+//	if err == nil && v.Answer == fair.Yes { … }
 //
 // Frame: the panel frame of package surface. A view is the direction from the metal to the eye: azimuth from +x towards +y,
 // elevation over the metal. A light is a straight line on a board that stands square to the mirrored ray; its angle counts from

@@ -19,7 +19,9 @@ const (
 
 // Verdict is the hand-over check of one area.
 type Verdict struct {
-	Fair    bool     `json:"fair"` // Answer is "fair"
+	// Fair: nothing measured is over a limit, by the best estimate. Answer says besides how sure that is and is not "fair" while a
+	// place inside was not measured: hand over on Answer.
+	Fair    bool     `json:"fair"`
 	Answer  Answer   `json:"answer"`
 	Reasons []string `json:"reasons"`
 	Limits  Limits   `json:"limits"`
@@ -66,7 +68,6 @@ func Judge(s *surface.Surface, l Limits) (Verdict, error) {
 	v.PeelUM = peel(s)
 	v.worst()
 	v.sum()
-	v.Fair = v.Answer == Yes
 	return v, nil
 }
 
@@ -76,13 +77,15 @@ func surely(areaMM2 float64) float64 {
 	return max(3, math.Sqrt(2*math.Log(max(1, areaMM2/(PeelMM*PeelMM)))))
 }
 
+// over tells whether a value exceeds a limit by more than the course of the line leaves open.
+func over(v, limit float64) bool { return v > limit*(1+courseShare) }
+
 // judge: over the limit by sure standard deviations is not fair, under it by one is fair.
 func judge(v, sigma, limit, sure float64) Answer {
-	limit *= 1 + courseShare
 	switch {
-	case v-sure*sigma > limit:
+	case over(v-sure*sigma, limit):
 		return No
-	case v+sigma > limit:
+	case over(v+sigma, limit):
 		return NotSure
 	}
 	return Yes
@@ -101,6 +104,13 @@ func (v *Verdict) worst() {
 
 // sum gathers the answers and says why.
 func (v *Verdict) sum() {
+	v.Fair = true
+	for _, s := range v.Views {
+		v.Fair = v.Fair && !over(s.WobbleMRad, 2*v.Limits.SlopeMRad)
+	}
+	for _, b := range v.Bands {
+		v.Fair = v.Fair && !over(b.Slope.Value, b.Slope.Limit) && !over(b.Curvature.Value, b.Curvature.Limit)
+	}
 	take := func(a Answer, format string, args ...any) {
 		if a == Yes {
 			return

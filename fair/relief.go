@@ -102,7 +102,8 @@ func (r *relief) inner() {
 func (r *relief) off(i int, cx, cy []float64) (ax, ay, bx, by float64) {
 	x, y := r.g.XY(i%r.g.Cols, i/r.g.Cols)
 	zx, zy := float64(r.zx[i]), float64(r.zy[i])
-	return zx - r.coarse.at(cx, x, y), zy - r.coarse.at(cy, x, y),
+	ax, ay = r.coarse.at(cx, cy, x, y)
+	return zx - ax, zy - ay,
 		zx - r.plane[0][0] - r.plane[0][1]*x - r.plane[0][2]*y, zy - r.plane[1][0] - r.plane[1][1]*x - r.plane[1][2]*y
 }
 

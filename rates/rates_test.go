@@ -216,7 +216,7 @@ func TestReference(t *testing.T) {
 		t.Fatalf("%d numbers, want %d", len(got), len(want))
 	}
 	for i := range got {
-		// The sweeps end within 1e-9 of the fit; ten digits of it in ours, nine asked.
+		// The recorded numbers have ten digits; the sweeps end within 1e-9 of the fit.
 		if math.Abs(got[i]-want[i]) > 1e-6*math.Abs(want[i]) {
 			t.Errorf("number %d: %.9g, reference %.9g", i, got[i], want[i])
 		}
@@ -361,5 +361,46 @@ func TestRefusals(t *testing.T) {
 	}
 	if _, err := must(t, nil, DefaultPrior()).Forecast(Sizes{SetUp: 1}, 1); err == nil {
 		t.Error("a range that holds all was promised")
+	}
+}
+
+// TestWhitened: rows of one job whose noise has variance 1 and correlation a half come out with variance 1 and none: the transform T,
+// read off unit vectors, makes T R T' the identity.
+func TestWhitened(t *testing.T) {
+	for _, n := range []int{2, 3, 7} {
+		fit := make([]float64, n)
+		tr := mat.NewDense(n, n, nil)
+		for j := range n {
+			rows := make([]obs, n)
+			for i := range rows {
+				rows[i] = obs{x: []float64{0}}
+				fit[i] = 2
+			}
+			rows[j].y = 2 // relative: 1
+			for i, o := range whitened(rows, fit) {
+				tr.Set(i, j, o.y)
+			}
+		}
+		r := mat.NewDense(n, n, nil)
+		for i := range n {
+			for j := range n {
+				r.Set(i, j, 0.5)
+			}
+			r.Set(i, i, 1)
+		}
+		var a, b mat.Dense
+		a.Mul(tr, r)
+		b.Mul(&a, tr.T())
+		for i := range n {
+			for j := range n {
+				want := 0.0
+				if i == j {
+					want = 1
+				}
+				if math.Abs(b.At(i, j)-want) > 1e-12 {
+					t.Errorf("%d rows: covariance (%d, %d) %.3f", n, i, j, b.At(i, j))
+				}
+			}
+		}
 	}
 }
