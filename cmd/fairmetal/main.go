@@ -30,6 +30,8 @@ type commands struct {
 	Plan     planCmd     `cmd:"" help:"Plan the repair of a measured panel."`
 	Quote    quoteCmd    `cmd:"" help:"Price the repair and write the quote as PDF."`
 	Compare  compareCmd  `cmd:"" help:"Tell what happened between two captures."`
+	Fair     fairCmd     `cmd:"" help:"The hand-over check: does any reflected line wobble, from any side?"`
+	Tracing  tracingCmd  `cmd:"" help:"Draw a round of hits at true size (PDF), to lay over the panel."`
 	Metal    metalCmd    `cmd:"" help:"Tell what a tip does to a sheet: force, height under load, what stays."`
 	Shot     shotCmd     `cmd:"" help:"Tell which photo measures a flaw of a size and depth."`
 	Export   exportCmd   `cmd:"" help:"Write a measured surface as X3P, PLY, STL or CSV."`

@@ -1,0 +1,82 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// TestMetalForm is the fixed form that outside checks read: rows in the order of the forces asked for, set rising with force.
+func TestMetalForm(t *testing.T) {
+	code, out, errs := call(t, "metal", "--material", "steel", "--yield", "160", "--thickness", "0.7", "--tip-radius", "5", "--support", "300", "--curvature-radius", "2000", "--force", "200,100,0", "--json")
+	if code != 0 {
+		t.Fatalf("%d: %s", code, errs)
+	}
+	var got struct {
+		Rows []map[string]float64 `json:"rows"`
+	}
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Rows) != 3 || got.Rows[0]["force_n"] != 200 || got.Rows[2]["set_um"] != 0 || got.Rows[0]["set_um"] <= got.Rows[1]["set_um"] {
+		t.Errorf("%+v", got.Rows)
+	}
+	for _, k := range []string{"force_n", "deflection_mm", "set_um", "half_width_mm", "rim_um", "strain_pct"} {
+		if _, ok := got.Rows[0][k]; !ok {
+			t.Errorf("%s is missing", k)
+		}
+	}
+	for _, bad := range [][]string{{"--thickness", "9"}, {"--material", "cheese"}, {"--force", "1e9"}, {"--support", "1"}, {"--yield", "-5"}, {"--curvature-radius", "10"}, {"--tip-radius", "0"}} {
+		if code, _, errs := call(t, append([]string{"metal"}, bad...)...); code != exitRefused || errs == "" {
+			t.Errorf("%v: exit %d, %q", bad, code, errs)
+		}
+	}
+}
+
+// TestAfterMeasuring: the commands that read a result folder.
+func TestAfterMeasuring(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "result")
+	if code, _, errs := call(t, "measure", ding, "--out", dir); code != 0 {
+		t.Fatal(errs)
+	}
+	if code, out, errs := call(t, "fair", dir); code != 0 || !strings.Contains(out, "not fair") {
+		t.Errorf("a dent of 0.8 mm: %d %s %s", code, out, errs)
+	}
+	for _, name := range []string{"s.x3p", "s.ply", "s.stl", "s.csv"} {
+		file := filepath.Join(dir, name)
+		if code, _, errs := call(t, "export", dir, "--out", file); code != 0 {
+			t.Errorf("%s: %s", name, errs)
+		}
+		if st, err := os.Stat(file); err != nil || st.Size() < 1000 {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if code, _, _ := call(t, "export", dir, "--out", filepath.Join(dir, "s.docx")); code != exitRefused {
+		t.Errorf("an unknown format: exit %d", code)
+	}
+	pdf := filepath.Join(dir, "round.pdf")
+	if code, _, _ := call(t, "tracing", dir, "--out", pdf); code != exitRefused {
+		t.Errorf("a tracing without a plan: exit %d", code)
+	}
+	if code, _, errs := call(t, "plan", dir); code != 0 {
+		t.Fatal(errs)
+	}
+	if code, _, errs := call(t, "tracing", dir, "--out", pdf); code != 0 {
+		t.Error(errs)
+	}
+	if data, err := os.ReadFile(pdf); err != nil || !strings.HasPrefix(string(data), "%PDF") {
+		t.Errorf("%v", err)
+	}
+}
+
+// TestShot: the words name what to take; impossible numbers are refused.
+func TestShot(t *testing.T) {
+	if code, out, _ := call(t, "shot", "--width", "30", "--depth", "40"); code != 0 || !strings.Contains(out, "one photo of each direction") {
+		t.Errorf("%d %s", code, out)
+	}
+	if code, _, _ := call(t, "shot", "--width", "0"); code != exitRefused {
+		t.Errorf("exit %d", code)
+	}
+}
