@@ -30,9 +30,7 @@ func (c *fairCmd) Run(s streams) error {
 		return refused("fair", err)
 	}
 	if c.JSON {
-		enc := json.NewEncoder(s.Out)
-		enc.SetIndent("", " ")
-		return enc.Encode(v)
+		return printJSON(s.Out, v)
 	}
 	fmt.Fprintf(s.Out, "fair on %s paint: %s\n", c.Paint, v.Answer)
 	for _, t := range v.Reasons {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -74,9 +73,7 @@ func (c *metalCmd) Run(s streams) error {
 		return refused("metal", err)
 	}
 	if c.JSON {
-		enc := json.NewEncoder(s.Out)
-		enc.SetIndent("", " ")
-		return enc.Encode(struct {
+		return printJSON(s.Out, struct {
 			Rows []metalRow `json:"rows"`
 		}{rows})
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"text/tabwriter"
@@ -26,9 +25,7 @@ func (c *rehearseCmd) Run(s streams) error {
 		return err
 	}
 	if c.JSON {
-		enc := json.NewEncoder(s.Out)
-		enc.SetIndent("", " ")
-		return enc.Encode(struct {
+		return printJSON(s.Out, struct {
 			Cases []rehearse.Case `json:"cases"`
 			Sum   rehearse.Sum    `json:"sum"`
 		}{cases, sum})

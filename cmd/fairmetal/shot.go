@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -27,9 +26,7 @@ func (c *shotCmd) Run(s streams) error {
 	}
 	a := shot.Ask(shot.Flaw{WidthMM: c.Width, DepthUM: c.Depth}, shot.Place{BoardMM: c.Board, CameraMM: c.Camera, TiltDeg: c.Tilt, CrownMM: c.Crown, MMPerPX: c.PX, PitchMM: c.Pitch})
 	if c.JSON {
-		enc := json.NewEncoder(s.Out)
-		enc.SetIndent("", " ")
-		return enc.Encode(a)
+		return printJSON(s.Out, a)
 	}
 	fmt.Fprintln(s.Out, a.Words)
 	return nil
