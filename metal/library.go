@@ -1,11 +1,9 @@
 package metal
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
+
+	"fairmetal/internal/strict"
 )
 
 // Bounds of a material file: a workshop knows dozens of sheets, not hundreds.
@@ -35,20 +33,13 @@ type entry struct {
 //
 //	{"format": 1, "materials": [{"name": "old door", "like": "mild steel", "yield_mpa": 150, "thickness_mm": [0.8, 0.9], "source": "calibrated"}]}
 func ParseLibrary(data []byte) (Library, error) {
-	if len(data) > maxLibraryBytes {
-		return nil, fmt.Errorf("the material file is %d kB; it should list materials only", len(data)>>10)
-	}
 	var f struct {
 		Format    int     `json:"format"`
 		Materials []entry `json:"materials"`
 	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&f); err != nil {
-		return nil, fmt.Errorf("the material file cannot be read (%w); correct it or remove it", err)
-	}
-	if err := d.Decode(new(any)); !errors.Is(err, io.EOF) {
-		return nil, errors.New("the material file goes on after its end; leave one document in it")
+	file := strict.File{What: "material file", Holds: "list materials", Mend: "correct it or remove it", MaxBytes: maxLibraryBytes}
+	if err := file.Decode(data, &f); err != nil {
+		return nil, err
 	}
 	if f.Format != 1 {
 		return nil, fmt.Errorf("the material file has format %d; write \"format\": 1", f.Format)

@@ -28,7 +28,7 @@ const maxLeanDeg = 60
 // ParseAccess reads access areas.
 func ParseAccess(data []byte) (Access, error) {
 	var a Access
-	if err := decode(data, &a, "access", "areas"); err != nil {
+	if err := file("access", "areas").Decode(data, &a); err != nil {
 		return Access{}, err
 	}
 	if a.Format != 1 {

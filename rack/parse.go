@@ -1,12 +1,10 @@
 package rack
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"math"
+
+	"fairmetal/internal/strict"
 )
 
 const maxBytes = 1 << 20
@@ -17,7 +15,7 @@ const maxTools = 500
 // Parse reads a rack and checks its numbers.
 func Parse(data []byte) (Rack, error) {
 	var r Rack
-	if err := decode(data, &r, "rack", "tools"); err != nil {
+	if err := file("rack", "tools").Decode(data, &r); err != nil {
 		return Rack{}, err
 	}
 	if err := r.check(); err != nil {
@@ -26,20 +24,9 @@ func Parse(data []byte) (Rack, error) {
 	return r, nil
 }
 
-// decode reads one JSON document strictly: unknown names are slips of the pen that would otherwise be ignored.
-func decode(data []byte, to any, what, holds string) error {
-	if len(data) > maxBytes {
-		return fmt.Errorf("the %s file is %d kB; it should list %s only", what, len(data)>>10, holds)
-	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(to); err != nil {
-		return fmt.Errorf("the %s file cannot be read (%w); correct it or start from the default", what, err)
-	}
-	if err := d.Decode(new(any)); !errors.Is(err, io.EOF) {
-		return fmt.Errorf("the %s file goes on after its end; leave one document in it", what)
-	}
-	return nil
+// file is a list of the workshop's own, such as its rack.
+func file(what, holds string) strict.File {
+	return strict.File{What: what + " file", Holds: "list " + holds, Mend: "correct it or start from the default", MaxBytes: maxBytes}
 }
 
 func within(v, lo, hi float64) bool { return !math.IsNaN(v) && v >= lo && v <= hi }

@@ -1,16 +1,14 @@
 package route
 
 import (
-	"bytes"
 	_ "embed"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"slices"
 
 	"github.com/bojanz/currency"
+
+	"fairmetal/internal/strict"
 )
 
 // Model is a body shop.
@@ -80,16 +78,9 @@ func Default() Model {
 // Parse reads a model and checks it. Names that are not known are slips of the pen and refused.
 func Parse(data []byte) (Model, error) {
 	var m Model
-	if len(data) > 1<<20 {
-		return m, fmt.Errorf("the fill-and-paint model is %d kB; it should hold figures only", len(data)>>10)
-	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&m); err != nil {
-		return Model{}, fmt.Errorf("the fill-and-paint model cannot be read (%w); correct it or start from the default", err)
-	}
-	if err := d.Decode(new(any)); !errors.Is(err, io.EOF) {
-		return Model{}, fmt.Errorf("the fill-and-paint model goes on after its end; leave one document in it")
+	f := strict.File{What: "fill-and-paint model", Holds: "hold figures", Mend: "correct it or start from the default", MaxBytes: 1 << 20}
+	if err := f.Decode(data, &m); err != nil {
+		return Model{}, err
 	}
 	return m, m.Check()
 }

@@ -1,14 +1,12 @@
 package trim
 
 import (
-	"bytes"
 	_ "embed"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"slices"
+
+	"fairmetal/internal/strict"
 )
 
 // List is the workshop's own.
@@ -57,16 +55,9 @@ const (
 // Parse reads a list and checks it. Names that are not known are slips of the pen and refused.
 func Parse(data []byte) (List, error) {
 	var l List
-	if len(data) > maxBytes {
-		return l, fmt.Errorf("the trim list is %d kB; it should list parts only", len(data)>>10)
-	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&l); err != nil {
-		return List{}, fmt.Errorf("the trim list cannot be read (%w); correct it or start from the default", err)
-	}
-	if err := d.Decode(new(any)); !errors.Is(err, io.EOF) {
-		return List{}, fmt.Errorf("the trim list goes on after its end; leave one document in it")
+	f := strict.File{What: "trim list", Holds: "list parts", Mend: "correct it or start from the default", MaxBytes: maxBytes}
+	if err := f.Decode(data, &l); err != nil {
+		return List{}, err
 	}
 	return l, l.check()
 }
