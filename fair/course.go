@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/surface"
 )
 
 // course is the raster of block means on which the smooth course of reflected lines is found.
@@ -52,7 +54,7 @@ func newCourse(r *relief) *course {
 }
 
 // courseSD is the standard deviation, mm, of the Gaussian that parts waves from the smooth course: half at CourseMM (ISO 16610-21).
-func courseSD() float64 { return math.Sqrt(2*math.Ln2) / (2 * math.Pi) * CourseMM }
+func courseSD() float64 { return surface.GaussCutoff(CourseMM) }
 
 // along is the smooth course of the slope as seen from a view: a Gaussian regression of first order (it runs straight on at the rim
 // of the metal, where a plain mean would lag [ISO16610-28]) whose reach is the same angle of sight every way: along the view the

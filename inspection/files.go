@@ -183,15 +183,12 @@ func (r *Result) document(pic Pictures) Document {
 func (r *Result) texture() []texture.Figures {
 	skip := make([]bool, r.Surface.Len())
 	for _, m := range r.Marks {
-		sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
-		a, b := 0.65*m.LengthMM+2, 0.65*m.WidthMM+2
-		c0, r0 := r.Surface.Cell(m.XMM-a, m.YMM-a)
-		c1, r1 := r.Surface.Cell(m.XMM+a, m.YMM+a)
+		reach := 1.3*m.LengthMM/2 + 2
+		c0, r0 := r.Surface.Cell(m.XMM-reach, m.YMM-reach)
+		c1, r1 := r.Surface.Cell(m.XMM+reach, m.YMM+reach)
 		for row := max(0, int(r0)); row <= min(r.Surface.Rows-1, int(r1)); row++ {
 			for col := max(0, int(c0)); col <= min(r.Surface.Cols-1, int(c1)); col++ {
-				x, y := r.Surface.XY(col, row)
-				p, q := ((x-m.XMM)*cos+(y-m.YMM)*sin)/a, ((y-m.YMM)*cos-(x-m.XMM)*sin)/b
-				if p*p+q*q < 1 {
+				if x, y := r.Surface.XY(col, row); m.Inside(x, y, 1.3, 2) {
 					skip[row*r.Surface.Cols+col] = true
 				}
 			}

@@ -78,7 +78,7 @@ func newBench(in Input, marks []mark.Mark, s *scatter) *bench {
 		half := max(m.LengthMM, m.WidthMM)/2 + 2
 		b.each(m.XMM, m.YMM, half*1.5, func(i int, r float64) {
 			x, y := b.at(i)
-			if math.IsNaN(b.h[i]) || !inside(m, x, y, 1.25) {
+			if math.IsNaN(b.h[i]) || !m.Inside(x, y, 1.25, 0) {
 				return
 			}
 			// Where outlines overlap, the nearer middle has it.
@@ -96,14 +96,6 @@ func newBench(in Input, marks []mark.Mark, s *scatter) *bench {
 		b.fine[i] = b.wide[i] * math.Exp(-r*r/(2*4*4))
 	}
 	return b
-}
-
-// inside tells whether a place lies in the mark's ellipse, scaled.
-func inside(m mark.Mark, x, y, scale float64) bool {
-	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
-	x, y = x-m.XMM, y-m.YMM
-	a, b := (cos*x+sin*y)/(scale*m.LengthMM/2), (-sin*x+cos*y)/(scale*m.WidthMM/2)
-	return a*a+b*b <= 1
 }
 
 func (b *bench) at(i int) (x, y float64) {
