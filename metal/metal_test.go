@@ -80,13 +80,8 @@ func TestSetAgainstFiniteElements(t *testing.T) {
 func TestTableIsTheSolvers(t *testing.T) {
 	for _, i := range []int{2, 30, 90, 200} {
 		c := responses().Case(i)
-		d := sheet.Disc{Material: sheet.Material{EMPa: c.EMPa, Nu: c.Nu, YieldMPa: c.YieldMPa, K: c.SwiftK, N: c.SwiftN}, ThicknessMM: c.ThicknessMM, RadiusMM: c.RadiusMM, SupportMM: c.SupportMM}
-		tip := sheet.Tip{BallMM: TableTipMM}
-		if c.Soft {
-			tip = sheet.Tip{DiscMM: TableSoftMM}
-		}
 		u := responses().Units[5]
-		h, err := sheet.Pushes(d, tip, []float64{u * c.ForceUnit()})
+		h, err := sheet.Pushes(c.Disc(), c.SolverTip(), []float64{u * c.ForceUnit()})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -41,6 +41,15 @@ var (
 	}{{"mild steel", 0.7, []float64{140, 180, 230, 300}}, {"aluminium 6xxx", 1.0, []float64{120, 180, 240}}}
 )
 
+// tableLogSupports are the logarithms of tableSupports: spans are interpolated by them.
+var tableLogSupports = func() []float64 {
+	logs := make([]float64, len(tableSupports))
+	for i, s := range tableSupports {
+		logs[i] = math.Log(s)
+	}
+	return logs
+}()
+
 // Case is the sheet of one cell.
 type Case struct {
 	Panel
@@ -116,13 +125,9 @@ func (p Panel) hit(forceN float64, soft bool) response {
 	if p.RadiusMM > 0 {
 		bend = 1 / (p.RadiusMM * scale)
 	}
-	logs := make([]float64, ns)
-	for i, s := range tableSupports {
-		logs[i] = math.Log(s)
-	}
 	iy, fy := between(p.YieldMPa, fam.yields)
 	ib, fb := between(bend, tableBend)
-	is, fs := between(math.Log(p.support()*scale), logs)
+	is, fs := between(math.Log(p.support()*scale), tableLogSupports)
 	x := math.Abs(forceN) / p.ForceUnit()
 	iu, fu := between(x, t.Units)
 	var r response

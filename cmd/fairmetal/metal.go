@@ -99,8 +99,7 @@ func (c *metalCmd) Run(s streams) error {
 
 // rows keeps the order of the forces asked for; pushes and dents are worked out from the lightest up.
 func (c *metalCmd) rows(m metal.Material) ([]metalRow, error) {
-	d := sheet.Disc{Material: sheet.Material{EMPa: m.EMPa, Nu: m.Nu, YieldMPa: m.YieldMPa, K: m.SwiftK, N: m.SwiftN}, ThicknessMM: c.Thickness,
-		RadiusMM: c.Curvature, SupportMM: sheet.EquivalentRadius(c.Support)}
+	panel := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: c.Thickness}, RadiusMM: c.Curvature, SupportMM: sheet.EquivalentRadius(c.Support)}
 	found := map[float64]metalRow{0: {}}
 	for _, sign := range []float64{1, -1} {
 		var forces []float64
@@ -113,7 +112,7 @@ func (c *metalCmd) rows(m metal.Material) ([]metalRow, error) {
 		if len(forces) == 0 {
 			continue
 		}
-		hits, err := sheet.Pushes(d, sheet.Tip{BallMM: c.TipRadius}, forces)
+		hits, err := sheet.Pushes(panel.Disc(), sheet.Tip{BallMM: c.TipRadius}, forces)
 		if err != nil {
 			return nil, err
 		}

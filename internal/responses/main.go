@@ -35,18 +35,11 @@ func main() {
 // fill works out one cell: all forces on one sheet.
 func fill(t *metal.Table, i int) {
 	c := t.Case(i)
-	m := c.Material
-	d := sheet.Disc{Material: sheet.Material{EMPa: m.EMPa, Nu: m.Nu, YieldMPa: m.YieldMPa, K: m.SwiftK, N: m.SwiftN},
-		ThicknessMM: c.ThicknessMM, RadiusMM: c.RadiusMM, SupportMM: c.SupportMM}
-	tip := sheet.Tip{BallMM: metal.TableTipMM}
-	if c.Soft {
-		tip = sheet.Tip{DiscMM: metal.TableSoftMM}
-	}
 	var forces []float64
 	for _, x := range t.Units {
 		forces = append(forces, x*c.ForceUnit())
 	}
-	hits, err := sheet.Pushes(d, tip, forces)
+	hits, err := sheet.Pushes(c.Disc(), c.SolverTip(), forces)
 	if err != nil {
 		log.Fatalf("%+v: %v", c, err)
 	}
