@@ -99,20 +99,6 @@ func (r *reality) measured() *surface.Surface {
 	return s
 }
 
-// loaded is what stays where metal is brought to a height of l um over where it stood, and the force, N.
-func (r *reality) loaded(l float64, tip metal.Tip) (set, force float64) {
-	lo, hi := 0.0, 5*r.panel.ForceUnit()
-	for range 40 {
-		force = (lo + hi) / 2
-		if r.panel.SetUM(force, tip)+r.panel.SpringbackUM(force, tip) < math.Abs(l) {
-			lo = force
-		} else {
-			hi = force
-		}
-	}
-	return math.Copysign(r.panel.SetUM(force, tip), l), force
-}
-
 // hit leaves set um at a place, as the real metal spreads it, and books the film's strain.
 func (r *reality) hit(x, y, set float64, tip metal.Tip, fine, tap bool) {
 	x, y = x+placeMM*r.rnd.NormFloat64(), y+placeMM*r.rnd.NormFloat64()

@@ -142,10 +142,11 @@ func one(seed uint64, strategy string) (Case, error) {
 	tools := rack.Default()
 	last := math.Inf(1)
 	stuck := 0
+	var left float64
 	for {
 		s := r.measured()
 		marks := mark.Find(s, mark.Options{})
-		left := r.left()
+		left = r.left()
 		if c.Rounds == 0 {
 			c.Marks, c.DeepestUM = len(marks), math.Round(left)
 			if v := verdict.Judge(verdict.Input{Marks: marks, Panel: believed, Film: film}); v.Answer == verdict.No {
@@ -185,7 +186,7 @@ func one(seed uint64, strategy string) (Case, error) {
 		c.Hits += len(round.Hits)
 		c.Minutes += round.Minutes
 	}
-	c.LeftUM = math.Round(10*r.left()) / 10
+	c.LeftUM = math.Round(10*left) / 10
 	c.StrainPct = math.Round(100*slices.Max(r.strain)) / 100
 	c.Fair = c.LeftUM <= fairUM && c.StrainPct <= c.LimitPct
 	c.InRange = c.Hits >= c.HitsLow && c.Hits <= c.HitsHigh
@@ -245,8 +246,7 @@ func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
 		if l <= 0 {
 			continue // it stands there already
 		}
-		set, _ := r.loaded(l, tip)
-		r.hit(h.XMM, h.YMM, set, tip, false, false)
+		r.hit(h.XMM, h.YMM, r.panel.SetAtHeightUM(l, tip), tip, false, false)
 		heard = append(heard, felt{l, r.stands(h.XMM, h.YMM) - before, tip})
 	}
 	return heard
@@ -262,10 +262,9 @@ func hardness(p metal.Panel, heard []felt) float64 {
 	for f := 0.8; f < 1.3; f += 0.02 {
 		q := p
 		q.Material = p.Material.WithYield(p.YieldMPa * f)
-		model := reality{panel: q}
 		sum := math.Log(f) * math.Log(f) / (0.12 * 0.12)
 		for _, e := range heard {
-			set, _ := model.loaded(e.loaded, e.tip)
+			set := q.SetAtHeightUM(e.loaded, e.tip)
 			d := (e.stayed - set) / (10 + 0.25*math.Abs(set))
 			sum += math.Min(d*d, 9) + 2*math.Log(10+0.25*math.Abs(set))
 		}
