@@ -179,7 +179,7 @@ func (r *run) denseAdvice(a Area) string {
 	b, c := r3.Norm(r.res.Calibration.Board.Centre), r3.Norm(r.cam.Centre)
 	// Metal that just cannot be read here packs its stripes to half of what is safe.
 	p := shot.Place{BoardMM: b, CameraMM: c, MMPerPX: c / r.cam.FocalPX, PitchMM: r.u.PitchMM}
-	wide := max(4*r.u.PitchMM/2, 2*math.Ceil(shot.Ask(shot.Flaw{WidthMM: max(6, min(a.WidthMM, a.HeightMM)*2), DepthUM: 400}, p).LeastPitchMM/2))
+	wide := max(2*r.u.PitchMM, 2*math.Ceil(shot.Ask(shot.Flaw{WidthMM: max(6, min(a.WidthMM, a.HeightMM)*2), DepthUM: 400}, p).LeastPitchMM/2))
 	return fmt.Sprintf("stripes of %.0f mm run too densely to be read here: use stripes of %.0f mm, or bring the board from %.0f to about %.0f mm", r.u.PitchMM, min(wide, 60), b, math.Round(b/20)*10)
 }
 

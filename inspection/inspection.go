@@ -564,23 +564,23 @@ func (r *run) mirror() error {
 
 // onePitch tells whether the order of the stripes rests on continuity alone.
 func (r *run) onePitch() bool {
-	for _, f := range r.frames {
-		if f.Profile == "square" && r.set.Kind == capture.Shifted {
-			return true
-		}
-	}
-	return r.set.Kind == capture.Sweep
+	return r.set.Kind == capture.Sweep || r.sharpShifted()
+}
+
+// sharpShifted tells whether a shifted set holds stripes with sharp edges: of those only the fine pitch is used.
+func (r *run) sharpShifted() bool {
+	return r.set.Kind == capture.Shifted && slices.ContainsFunc(r.frames, func(f frame) bool { return f.Profile == "square" })
 }
 
 // period is the coarsest pitch of one axis: what continuity leaves open.
 func (r *run) period(axis string) float64 {
+	if r.sharpShifted() {
+		return r.u.PitchMM
+	}
 	p := 0.0
 	for _, f := range r.frames {
 		if strings.Contains(f.Stripes, axis) {
 			p = max(p, f.PitchMM)
-		}
-		if f.Profile == "square" && r.set.Kind == capture.Shifted {
-			return r.u.PitchMM // coarse stripes with sharp edges are not used
 		}
 	}
 	return p
@@ -591,11 +591,10 @@ const tapeWarn = 0.03
 
 // surface integrates the slopes and takes off the undamaged form.
 func (r *run) surface() error {
-	x0, y0, x1, y1, mmPerPX := r.res.Calibration.Extent(r.cam, r.u, r.v)
+	x0, y0, x1, y1 := r.res.Calibration.Extent(r.cam, r.u, r.v)
 	// The cards pin the form between and beside them; far beyond, the lens and the unknown form say more than the metal.
 	reach := min(gridReachMM, reachRatio*(r.res.Frame.B.Centre.X-r.res.Frame.A.Centre.X)/2)
-	x0, y0, x1, y1 = max(x0, -reach), max(y0, -reach), min(x1, reach), min(y1, reach)
-	g, err := gridOver(x0, y0, x1, y1, mmPerPX)
+	g, err := gridOver(x0, y0, x1, y1, reach)
 	if err != nil {
 		return err
 	}
@@ -622,11 +621,12 @@ const (
 	gridCells   = 1_400_000 // over this the pitch is coarsened, to bound memory
 )
 
-func gridOver(x0, y0, x1, y1, mmPerPX float64) (surface.Grid, error) {
+// gridOver lays a grid over the rectangle, as far as reach mm from the origin.
+func gridOver(x0, y0, x1, y1, reach float64) (surface.Grid, error) {
+	x0, y0, x1, y1 = max(x0, -reach), max(y0, -reach), min(x1, reach), min(y1, reach)
 	if !(x1 > x0 && y1 > y0) {
 		return surface.Grid{}, refuse("no-surface", "no part of the panel mirrors the board", "move the board so that its mirror image covers the damage")
 	}
-	x0, y0, x1, y1 = max(x0, -gridReachMM), max(y0, -gridReachMM), min(x1, gridReachMM), min(y1, gridReachMM)
 	p := gridPitchMM
 	for (x1-x0)/p*(y1-y0)/p > gridCells {
 		p *= 2

@@ -86,9 +86,8 @@ func keys(t float64) [4]float64 {
 	}
 }
 
-// Extent returns the panel rectangle, in mm, that readable pixels cover, and how many mm of panel one pixel spans at the
-// origin.
-func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y1, mmPerPX float64) {
+// Extent returns the panel rectangle, in mm, that readable pixels cover.
+func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y1 float64) {
 	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 	const step = 6
 	for py := step / 2; py < u.H; py += step {
@@ -104,7 +103,7 @@ func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y
 			x0, y0, x1, y1 = min(x0, p.X), min(y0, p.Y), max(x1, p.X), max(y1, p.Y)
 		}
 	}
-	return x0, y0, x1, y1, r3.Norm(cam.Centre) / cam.FocalPX
+	return x0, y0, x1, y1
 }
 
 // Expected returns the board coordinates that each of w x h pixels would see in undamaged metal, in the fields' own count; NaN where

@@ -9,10 +9,10 @@ import (
 // reaches a twentieth, and a link wrongly followed over half a pitch would shift everything behind it.
 const maxStep = 0.15
 
-// unwrapStep makes a wrapped phase absolute by continuity: connected parts grow over links shorter than step pitches, each part is then
+// unwrapStep makes a wrapped phase absolute by continuity: connected parts grow over links shorter than maxStep pitches, each part is then
 // placed against the largest by the votes of the links between them, or, where it stands alone, by the affine trend. Parts
 // that cannot be placed are struck from the mask. The result is in mm, its constant free by whole pitches.
-func unwrapStep(ph []float32, ok []bool, w, h int, pitch, step float64) []float32 {
+func unwrapStep(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
 	n := w * h
 	x := make([]float32, n)
 	scale := float32(pitch / (2 * math.Pi))
@@ -22,7 +22,7 @@ func unwrapStep(ph []float32, ok []bool, w, h int, pitch, step float64) []float3
 	label := make([]int32, n)
 	var sizes []int
 	queue := make([]int32, 0, 1<<16)
-	p32, reach := float32(pitch), float32(step*pitch)
+	p32, reach := float32(pitch), float32(maxStep*pitch)
 	for start := range n {
 		if !ok[start] || label[start] != 0 {
 			continue

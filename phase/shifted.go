@@ -118,7 +118,7 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	if len(groups) == 1 {
 		abs = unwrapReliable(coarse.phase, seen, w, h, coarse.pitch)
 	} else {
-		abs = unwrapStep(coarse.phase, seen, w, h, coarse.pitch, maxStep)
+		abs = unwrapStep(coarse.phase, seen, w, h, coarse.pitch)
 	}
 	for i := range ok {
 		ok[i] = ok[i] && seen[i]
