@@ -1,7 +1,6 @@
 package phase
 
 import (
-	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -76,13 +75,7 @@ func wrong[T float32 | float64](got []T, want []float64, ok []bool) int {
 func TestUnwrapBesideSkimage(t *testing.T) {
 	const w, h = 480, 360
 	wrapped, ok, want := wrappedDents(w, h)
-	ref, _, err := peer.Python(t.TempDir(), skimageUnwrap, inputs(wrapped, ok, w, h))
-	if errors.Is(err, peer.ErrAbsent) {
-		t.Skip(err)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
+	ref, _ := peer.Python(t, skimageUnwrap, inputs(wrapped, ok, w, h))
 	if n := wrong(ref, want, ok); n != 0 {
 		t.Fatalf("the reference leaves %d pixels wrong: the case is no fair one", n)
 	}
@@ -95,13 +88,7 @@ func TestUnwrapBesideSkimage(t *testing.T) {
 func BenchmarkUnwrapBesideSkimage(b *testing.B) {
 	const w, h = 1600, 1200
 	wrapped, ok, want := wrappedDents(w, h)
-	ref, seconds, err := peer.Python(b.TempDir(), skimageUnwrap, inputs(wrapped, ok, w, h))
-	if errors.Is(err, peer.ErrAbsent) {
-		b.Skip(err)
-	}
-	if err != nil {
-		b.Fatal(err)
-	}
+	ref, seconds := peer.Python(b, skimageUnwrap, inputs(wrapped, ok, w, h))
 	var got []float32
 	start := time.Now()
 	for b.Loop() {

@@ -11,38 +11,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"fairmetal/internal/poppler"
 )
-
-// raster renders the first page of a PDF with poppler, or skips.
-func raster(t *testing.T, pdf []byte, dpi string, crop ...string) image.Image {
-	t.Helper()
-	tool, err := exec.LookPath("pdftoppm")
-	if err != nil {
-		t.Skip("pdftoppm (package poppler-utils) is not on this machine: the page was not measured")
-	}
-	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "a.pdf"), pdf, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if out, err := exec.Command(tool, append(append([]string{"-r", dpi, "-f", "1", "-l", "1", "-png"}, crop...), filepath.Join(dir, "a.pdf"), filepath.Join(dir, "p"))...).CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	names, _ := filepath.Glob(filepath.Join(dir, "p*.png"))
-	f, err := os.Open(names[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	m, err := png.Decode(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m
-}
-
-func dark(m image.Image, x, y int) bool {
-	return color.GrayModel.Convert(m.At(x, y)).(color.Gray).Y < 128
-}
 
 // TestRulerMeasuresTrue finds the ruler's line on a page rasterised at 300 dpi: 100 mm within 0.15 mm, the width of its end ticks.
 func TestRulerMeasuresTrue(t *testing.T) {
@@ -50,14 +21,14 @@ func TestRulerMeasuresTrue(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := raster(t, pdf, "300")
+	m := poppler.Page(t, pdf, "300")
 	const perMM = 300 / 25.4
 	best := 0
 	// The longest dark run near the foot of the page is the ruler.
 	for y := m.Bounds().Dy() * 9 / 10; y < m.Bounds().Dy(); y++ {
 		run := 0
 		for x := range m.Bounds().Dx() {
-			if dark(m, x, y) {
+			if poppler.Dark(m, x, y) {
 				run++
 				best = max(best, run)
 			} else {
@@ -81,7 +52,7 @@ func TestCardsDecode(t *testing.T) {
 		t.Fatal(err)
 	}
 	var b bytes.Buffer
-	if err := png.Encode(&b, raster(t, pdf, "200")); err != nil {
+	if err := png.Encode(&b, poppler.Page(t, pdf, "200")); err != nil {
 		t.Fatal(err)
 	}
 	file := filepath.Join(t.TempDir(), "p.png")
@@ -116,9 +87,9 @@ func TestStripes(t *testing.T) {
 		if s.Bars {
 			// Bars are tenths of a millimetre wide: one thin strip of the page at 2540 dpi, so that whole pixels measure them.
 			perMM, y = 100, 0
-			m = raster(t, pdf, "2540", "-x", "0", "-y", "6800", "-W", "20000", "-H", "2")
+			m = poppler.Page(t, pdf, "2540", "-x", "0", "-y", "6800", "-W", "20000", "-H", "2")
 		} else {
-			m = raster(t, pdf, "254")
+			m = poppler.Page(t, pdf, "254")
 		}
 		x0, n := int((marginMM+6)*perMM), int(s.PitchMM*perMM)
 		phase := func(from int) (ph, amp, mean float64) {

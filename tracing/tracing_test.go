@@ -7,16 +7,15 @@ import (
 	"flag"
 	"fmt"
 	"image"
-	"image/color"
-	"image/png"
 	"io"
 	"math"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+
+	"fairmetal/internal/poppler"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden text")
@@ -37,25 +36,6 @@ func round() Round {
 	}}
 }
 
-// tool finds a program of poppler or skips.
-func tool(t *testing.T, name string) string {
-	t.Helper()
-	p, err := exec.LookPath(name)
-	if err != nil {
-		t.Skipf("%s (package poppler-utils) is not on this machine: the pages were not checked", name)
-	}
-	return p
-}
-
-func save(t *testing.T, pdf []byte) string {
-	t.Helper()
-	p := filepath.Join(t.TempDir(), "a.pdf")
-	if err := os.WriteFile(p, pdf, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	return p
-}
-
 func draw(t *testing.T, r Round, paper string) []byte {
 	t.Helper()
 	pdf, err := PDF(r, paper)
@@ -63,33 +43,6 @@ func draw(t *testing.T, r Round, paper string) []byte {
 		t.Fatal(err)
 	}
 	return pdf
-}
-
-// raster renders the first page at 300 dpi.
-func raster(t *testing.T, pdf []byte) image.Image {
-	t.Helper()
-	p := save(t, pdf)
-	if out, err := exec.Command(tool(t, "pdftoppm"), "-r", "300", "-f", "1", "-l", "1", "-png", p, p).CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	names, err := filepath.Glob(p + "*.png")
-	if err != nil || len(names) != 1 {
-		t.Fatalf("%v, %v", names, err)
-	}
-	f, err := os.Open(names[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	m, err := png.Decode(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m
-}
-
-func dark(m image.Image, x, y int) bool {
-	return color.GrayModel.Convert(m.At(x, y)).(color.Gray).Y < 128
 }
 
 const pxPerMM = 300 / 25.4
@@ -102,7 +55,7 @@ func run(m image.Image, at int, along bool) (mm float64, from, to int) {
 	}
 	start, best := -1, 0
 	for i := range n + 1 {
-		on := i < n && (along && dark(m, i, at) || !along && dark(m, at, i))
+		on := i < n && (along && poppler.Dark(m, i, at) || !along && poppler.Dark(m, at, i))
 		if on && start < 0 {
 			start = i
 		}
@@ -121,7 +74,7 @@ func run(m image.Image, at int, along bool) (mm float64, from, to int) {
 func TestTrueSize(t *testing.T) {
 	r := round()
 	r.Cards = []Card{{Letter: "A", Symbol: square(0, 60, 100)}}
-	m := raster(t, draw(t, r, ""))
+	m := poppler.Page(t, draw(t, r, ""), "300")
 	w, h := m.Bounds().Dx(), m.Bounds().Dy()
 	bar := 0.0
 	for y := h * 9 / 10; y < h; y++ {
@@ -149,7 +102,7 @@ func TestTrueSize(t *testing.T) {
 // TestPlaceAndUp: a hit 40 mm along +x and 30 mm along +y of the middle of a card lies 40 mm right of it and 30 mm above it on paper.
 func TestPlaceAndUp(t *testing.T) {
 	r := Round{Panel: "p", Title: "t", Cards: []Card{{Letter: "A", Symbol: square(0, 0, 20)}}, Hits: []Hit{{N: 1, XMM: 40, YMM: 30, Kind: "pull"}}}
-	m := raster(t, draw(t, r, ""))
+	m := poppler.Page(t, draw(t, r, ""), "300")
 	// The symbol: a run of 20.3 mm; the pull's frame: a run of 2.25 mm in a column and a row away from all else.
 	var left, right, top, bottom int
 	for y := range m.Bounds().Dy() * 8 / 10 {
@@ -162,7 +115,7 @@ func TestPlaceAndUp(t *testing.T) {
 	}
 	cx, cy := float64(left+right)/2, float64(top+bottom)/2
 	px, py := int(math.Round(cx+40*pxPerMM)), int(math.Round(cy-30*pxPerMM))
-	if !dark(m, px, py) && !dark(m, px-1, py) && !dark(m, px, py-1) {
+	if !poppler.Dark(m, px, py) && !poppler.Dark(m, px-1, py) && !poppler.Dark(m, px, py-1) {
 		t.Errorf("no cross at (%d, %d) px", px, py)
 	}
 	for _, d := range [][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
@@ -170,7 +123,7 @@ func TestPlaceAndUp(t *testing.T) {
 		found := false
 		for k := -2; k <= 2; k++ {
 			q := 12 + k // 1 mm
-			found = found || dark(m, px+d[0]*q+d[1]*5, py+d[1]*q+d[0]*5)
+			found = found || poppler.Dark(m, px+d[0]*q+d[1]*5, py+d[1]*q+d[0]*5)
 		}
 		if !found {
 			t.Errorf("no frame of the pull towards %v", d)
@@ -220,7 +173,7 @@ func TestPages(t *testing.T) {
 
 // TestText: all words of the tracing against the golden file, white space aside.
 func TestText(t *testing.T) {
-	out, err := exec.Command(tool(t, "pdftotext"), "-raw", save(t, draw(t, round(), "A4")), "-").Output()
+	out, err := exec.Command(poppler.Tool(t, "pdftotext"), "-raw", poppler.Save(t, draw(t, round(), "A4")), "-").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

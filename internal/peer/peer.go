@@ -4,31 +4,31 @@ package peer
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"testing"
 )
 
-// ErrAbsent says that the library is not on this machine.
-var ErrAbsent = errors.New("python3 with numpy, scipy and skimage is not here; ./test installs it")
-
 // Python runs a script with the arrays, as little-endian float64, in files of a folder that is its working directory, and returns
-// what the script wrote into out.f64 and its last printed number: the seconds that the step alone took.
-func Python(dir, script string, arrays map[string][]float64) (out []float64, seconds float64, err error) {
+// what the script wrote into out.f64 and its last printed number: the seconds that the step alone took. Without the libraries the test
+// is skipped.
+func Python(t testing.TB, script string, arrays map[string][]float64) (out []float64, seconds float64) {
+	t.Helper()
 	const python = "/usr/bin/python3"
 	if exec.Command(python, "-c", "import numpy, scipy, skimage").Run() != nil {
-		return nil, 0, ErrAbsent
+		t.Skip("python3 with numpy, scipy and skimage is not here; ./test installs it")
 	}
+	dir := t.TempDir()
 	for name, a := range arrays {
 		b := make([]byte, 8*len(a))
 		for i, v := range a {
 			binary.LittleEndian.PutUint64(b[8*i:], math.Float64bits(v))
 		}
 		if err := os.WriteFile(filepath.Join(dir, name+".f64"), b, 0o600); err != nil {
-			return nil, 0, err
+			t.Fatal(err)
 		}
 	}
 	cmd := exec.Command(python, "-c", script)
@@ -37,18 +37,18 @@ func Python(dir, script string, arrays map[string][]float64) (out []float64, sec
 	cmd.Stderr = &stderr
 	text, err := cmd.Output()
 	if err != nil {
-		return nil, 0, fmt.Errorf("%w: %s", err, stderr.String())
+		t.Fatalf("%v: %s", err, stderr.String())
 	}
 	if _, err := fmt.Sscan(string(text), &seconds); err != nil {
-		return nil, 0, fmt.Errorf("no time in %q", text)
+		t.Fatalf("no time in %q", text)
 	}
 	raw, err := os.ReadFile(filepath.Join(dir, "out.f64"))
 	if err != nil {
-		return nil, 0, err
+		t.Fatal(err)
 	}
 	out = make([]float64, len(raw)/8)
 	for i := range out {
 		out[i] = math.Float64frombits(binary.LittleEndian.Uint64(raw[8*i:]))
 	}
-	return out, seconds, nil
+	return out, seconds
 }
