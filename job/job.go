@@ -3,9 +3,7 @@ package job
 
 import (
 	"fmt"
-	"strings"
 	"time"
-	"unicode"
 )
 
 // Step is where a job stands.
@@ -36,21 +34,25 @@ func (s Step) Valid() bool {
 
 // Job is one repair of one panel.
 type Job struct {
-	ID       string
-	Number   int64
-	Customer string
-	Vehicle  string
-	Panel    string
-	Kind     string // roof, door, bonnet, wing, tailgate, quarter
-	Material string // steel, aluminium
-	SheetMM  float64
-	FilmUM   float64 // measured paint thickness; 0: not measured
-	NoReach  bool    // the back cannot be reached
-	Notes    string
-	Step     Step
-	Declined bool
-	Created  time.Time
-	Updated  time.Time
+	ID        string
+	Number    int64
+	Rev       int64 // counts the changes: a save with an old one is a conflict
+	PersonID  string
+	VehicleID string
+	Customer  string // as lists and papers name the person
+	Vehicle   string // as lists and papers name the vehicle
+	Panel     string
+	Kind      string // roof, door, bonnet, wing, tailgate, quarter
+	Material  string // steel, aluminium
+	SheetMM   float64
+	FilmUM    float64 // measured paint thickness; 0: not measured
+	NoReach   bool    // the back cannot be reached
+	Notes     string
+	Step      Step
+	Declined  bool
+	Record    Record
+	Created   time.Time
+	Updated   time.Time
 }
 
 // State of a capture.
@@ -75,7 +77,22 @@ type Capture struct {
 	Message  string  // why it was refused and what to do
 	Marks    int
 	DeepUM   float64
-	Created  time.Time
+	// What the offer on this capture says, for lists.
+	TotalMinor int64
+	Currency   string
+	Hours      float64
+	Answer     string // of the verdict: yes, risk, no
+	Sizes      []Size // of the marks: written with the results, read by themselves
+	Created    time.Time
+}
+
+// Size is a mark as lists and figures know it.
+type Size struct {
+	ID       string
+	Kind     string
+	LengthMM float64
+	WidthMM  float64
+	DepthUM  float64
 }
 
 // Kinds of panel that we know cautions and trim times for.
@@ -91,24 +108,8 @@ func (e *FieldError) Error() string { return e.Text }
 
 // Check tidies the job's texts and says what is missing or impossible.
 func (j *Job) Check() error {
-	for _, f := range []struct {
-		name string
-		v    *string
-		most int
-		need bool
-	}{{"vehicle", &j.Vehicle, 120, true}, {"panel", &j.Panel, 120, true}, {"customer", &j.Customer, 200, false}, {"notes", &j.Notes, 5000, false}} {
-		*f.v = strings.TrimSpace(strings.Map(func(r rune) rune {
-			if unicode.IsControl(r) && r != '\n' {
-				return -1
-			}
-			return r
-		}, *f.v))
-		if f.need && *f.v == "" {
-			return &FieldError{f.name, fmt.Sprintf("Fill in the %s.", f.name)}
-		}
-		if len(*f.v) > f.most {
-			return &FieldError{f.name, fmt.Sprintf("The %s is longer than %d letters: shorten it.", f.name, f.most)}
-		}
+	if err := tidy([]limit{{"vehicle", &j.Vehicle, 120, true}, {"panel", &j.Panel, 120, true}, {"customer", &j.Customer, 200, false}, {"notes", &j.Notes, 5000, false}}); err != nil {
+		return err
 	}
 	if j.Step == "" {
 		j.Step = Arrive

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"crypto/sha256"
-	"database/sql"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -85,13 +84,14 @@ var ErrTorn = errors.New("a stored file was altered or torn; restore it from a b
 // File reads one file of a capture and checks it against its hash.
 func (s *Store) File(ctx context.Context, captureID, name string) ([]byte, error) {
 	var hash string
-	err := s.db.QueryRowContext(ctx, "SELECT sha256 FROM files WHERE capture_id = ? AND name = ?", captureID, name).Scan(&hash)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, ErrNotFound
+	if err := s.row(ctx, "SELECT sha256 FROM files WHERE capture_id = ? AND name = ?", captureID, name).Scan(&hash); err != nil {
+		return nil, missing(err)
 	}
-	if err != nil {
-		return nil, err
-	}
+	return s.read(name, hash)
+}
+
+// read reads a kept file and checks it.
+func (s *Store) read(name, hash string) ([]byte, error) {
 	data, err := os.ReadFile(s.blobPath(hash))
 	if err != nil {
 		return nil, fmt.Errorf("%s is missing from the workshop's folder (%w); restore it from a backup", name, err)
@@ -104,7 +104,7 @@ func (s *Store) File(ctx context.Context, captureID, name string) ([]byte, error
 
 // Files lists a capture's files by name.
 func (s *Store) Files(ctx context.Context, captureID string) ([]string, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT name FROM files WHERE capture_id = ? ORDER BY name", captureID)
+	rows, err := s.query(ctx, "SELECT name FROM files WHERE capture_id = ? ORDER BY name", captureID)
 	if err != nil {
 		return nil, err
 	}

@@ -13,12 +13,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/pressly/goose/v3"
 	_ "modernc.org/sqlite" // the driver
-
-	"fairmetal/job"
 )
 
 //go:embed migrations/*.sql
@@ -32,8 +31,9 @@ var ErrHeld = errors.New("this workshop is open in another Fairmetal window or p
 
 // Store is an open workshop folder.
 type Store struct {
-	dir  string
-	db   *sql.DB
+	dir string
+	db  *sql.DB
+	runner
 	lock *sql.DB
 	held *sql.Conn
 	now  func() time.Time
@@ -61,6 +61,7 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 	// One connection: SQLite has one writer, and our reads are short.
 	db.SetMaxOpenConns(1)
 	s.db = db
+	s.runner = runner{db, asWritten}
 	sub, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		s.Close()
@@ -129,47 +130,62 @@ func parseTime(v string) time.Time {
 	return t
 }
 
-func (s *Store) tx(ctx context.Context, f func(tx *sql.Tx) error) error {
+// runner runs statements: the database itself, or a transaction on it. Statements are written with ? for their arguments.
+type runner struct {
+	on interface {
+		ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+		QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+		QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+	}
+	bind func(query string) string
+}
+
+func (r runner) exec(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	return r.on.ExecContext(ctx, r.bind(query), args...)
+}
+
+func (r runner) query(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	return r.on.QueryContext(ctx, r.bind(query), args...)
+}
+
+func (r runner) row(ctx context.Context, query string, args ...any) *sql.Row {
+	return r.on.QueryRowContext(ctx, r.bind(query), args...)
+}
+
+// tx runs f in one transaction: all of it or nothing.
+func (s *Store) tx(ctx context.Context, f func(tx runner) error) error {
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
-	if err := f(tx); err != nil {
+	if err := f(runner{tx, s.bind}); err != nil {
 		tx.Rollback()
 		return err
 	}
 	return tx.Commit()
 }
 
-// AddJob checks and stores a new job and returns it with its number.
-func (s *Store) AddJob(ctx context.Context, j job.Job) (job.Job, error) {
-	if err := j.Check(); err != nil {
-		return j, err
+// asWritten leaves a statement as it is: SQLite takes ? for arguments.
+func asWritten(query string) string { return query }
+
+// all scans every row of a query.
+func all[T any](rows *sql.Rows, err error, scan func(r scanner) (T, error)) ([]T, error) {
+	if err != nil {
+		return nil, err
 	}
-	j.ID = newID()
-	err := s.tx(ctx, func(tx *sql.Tx) error {
-		if err := tx.QueryRowContext(ctx, "SELECT coalesce(max(number), 0) + 1 FROM jobs").Scan(&j.Number); err != nil {
-			return err
+	defer rows.Close()
+	var out []T
+	for rows.Next() {
+		v, err := scan(rows)
+		if err != nil {
+			return nil, err
 		}
-		now := s.stamp()
-		j.Created, j.Updated = parseTime(now), parseTime(now)
-		_, err := tx.ExecContext(ctx, `INSERT INTO jobs (id, number, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, created_at, updated_at)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			j.ID, j.Number, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, j.NoReach, j.Notes, string(j.Step), j.Declined, now, now)
-		return err
-	})
-	return j, err
+		out = append(out, v)
+	}
+	return out, rows.Err()
 }
 
-// SaveJob checks and stores a changed job.
-func (s *Store) SaveJob(ctx context.Context, j job.Job) error {
-	if err := j.Check(); err != nil {
-		return err
-	}
-	r, err := s.db.ExecContext(ctx, `UPDATE jobs SET customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, updated_at = ? WHERE id = ?`,
-		j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, j.NoReach, j.Notes, string(j.Step), j.Declined, s.stamp(), j.ID)
-	return found(r, err)
-}
+type scanner interface{ Scan(dest ...any) error }
 
 func found(r sql.Result, err error) error {
 	if err != nil {
@@ -181,165 +197,22 @@ func found(r sql.Result, err error) error {
 	return nil
 }
 
-const jobColumns = "id, number, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, created_at, updated_at"
-
-type scanner interface{ Scan(dest ...any) error }
-
-func scanJob(r scanner) (job.Job, error) {
-	var j job.Job
-	var step, created, updated string
-	err := r.Scan(&j.ID, &j.Number, &j.Customer, &j.Vehicle, &j.Panel, &j.Kind, &j.Material, &j.SheetMM, &j.FilmUM, &j.NoReach, &j.Notes, &step, &j.Declined, &created, &updated)
+func missing(err error) error {
 	if errors.Is(err, sql.ErrNoRows) {
-		err = ErrNotFound
+		return ErrNotFound
 	}
-	j.Step, j.Created, j.Updated = job.Step(step), parseTime(created), parseTime(updated)
-	return j, err
-}
-
-// Job reads one job.
-func (s *Store) Job(ctx context.Context, id string) (job.Job, error) {
-	return scanJob(s.db.QueryRowContext(ctx, "SELECT "+jobColumns+" FROM jobs WHERE id = ?", id))
-}
-
-// Jobs lists jobs, the last changed first.
-func (s *Store) Jobs(ctx context.Context, limit int) ([]job.Job, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT "+jobColumns+" FROM jobs ORDER BY updated_at DESC, number DESC LIMIT ?", limit)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []job.Job
-	for rows.Next() {
-		j, err := scanJob(rows)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, j)
-	}
-	return out, rows.Err()
-}
-
-const captureColumns = "id, job_id, title, state, doing, progress, message, marks, deep_um, created_at"
-
-func scanCapture(r scanner) (job.Capture, error) {
-	var c job.Capture
-	var state, created string
-	err := r.Scan(&c.ID, &c.JobID, &c.Title, &state, &c.Doing, &c.Progress, &c.Message, &c.Marks, &c.DeepUM, &created)
-	if errors.Is(err, sql.ErrNoRows) {
-		err = ErrNotFound
-	}
-	c.State, c.Created = job.State(state), parseTime(created)
-	return c, err
-}
-
-// AddCapture stores a new capture, queued for measuring, together with its photos: all of it or nothing.
-func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error) {
-	c := job.Capture{ID: newID(), JobID: jobID, Title: title, State: job.Queued}
-	kept, err := s.keep(files)
-	if err != nil {
-		return c, err
-	}
-	err = s.tx(ctx, func(tx *sql.Tx) error {
-		var id string
-		if err := tx.QueryRowContext(ctx, "SELECT id FROM jobs WHERE id = ?", jobID).Scan(&id); err != nil {
-			if errors.Is(err, sql.ErrNoRows) {
-				return ErrNotFound
-			}
-			return err
-		}
-		now := s.stamp()
-		c.Created = parseTime(now)
-		if _, err := tx.ExecContext(ctx, "INSERT INTO captures ("+captureColumns+") VALUES (?, ?, ?, ?, '', 0, '', 0, 0, ?)", c.ID, jobID, title, string(c.State), now); err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, "UPDATE jobs SET updated_at = ? WHERE id = ?", now, jobID); err != nil {
-			return err
-		}
-		return list(ctx, tx, c.ID, kept, false)
-	})
-	return c, err
-}
-
-// list books files of a capture; made tells results from photos.
-func list(ctx context.Context, tx *sql.Tx, captureID string, kept []blob, made bool) error {
-	for _, b := range kept {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO files (capture_id, name, made, sha256, size) VALUES (?, ?, ?, ?, ?)
-			ON CONFLICT (capture_id, name) DO UPDATE SET made = excluded.made, sha256 = excluded.sha256, size = excluded.size`, captureID, b.name, made, b.hash, b.size); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// Finish stores what measuring made of a capture: its results and its final state, all or nothing.
-func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]byte) error {
-	kept, err := s.keep(results)
-	if err != nil {
-		return err
-	}
-	return s.tx(ctx, func(tx *sql.Tx) error {
-		r, err := tx.ExecContext(ctx, "UPDATE captures SET state = ?, doing = '', progress = 1, message = ?, marks = ?, deep_um = ? WHERE id = ?", string(c.State), c.Message, c.Marks, c.DeepUM, c.ID)
-		if err := found(r, err); err != nil {
-			return err
-		}
-		return list(ctx, tx, c.ID, kept, true)
-	})
-}
-
-// SetProgress notes how far measuring has come.
-func (s *Store) SetProgress(ctx context.Context, id string, doing string, progress float64) error {
-	r, err := s.db.ExecContext(ctx, "UPDATE captures SET state = ?, doing = ?, progress = ? WHERE id = ?", string(job.Measuring), doing, progress, id)
-	return found(r, err)
-}
-
-// Requeue puts captures back in the queue whose measuring was cut off by the end of the last process.
-func (s *Store) Requeue(ctx context.Context) error {
-	_, err := s.db.ExecContext(ctx, "UPDATE captures SET state = ?, doing = '', progress = 0 WHERE state = ?", string(job.Queued), string(job.Measuring))
 	return err
 }
 
-// NextQueued returns the capture that waits longest; ErrNotFound when none does.
-func (s *Store) NextQueued(ctx context.Context) (job.Capture, error) {
-	return scanCapture(s.db.QueryRowContext(ctx, "SELECT "+captureColumns+" FROM captures WHERE state = ? ORDER BY created_at, id LIMIT 1", string(job.Queued)))
+// flag is how a yes or no is kept.
+func flag(yes bool) int {
+	if yes {
+		return 1
+	}
+	return 0
 }
 
-// Capture reads one capture.
-func (s *Store) Capture(ctx context.Context, id string) (job.Capture, error) {
-	return scanCapture(s.db.QueryRowContext(ctx, "SELECT "+captureColumns+" FROM captures WHERE id = ?", id))
-}
-
-// Captures lists the captures of a job, oldest first.
-func (s *Store) Captures(ctx context.Context, jobID string) ([]job.Capture, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT "+captureColumns+" FROM captures WHERE job_id = ? ORDER BY created_at, id", jobID)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var out []job.Capture
-	for rows.Next() {
-		c, err := scanCapture(rows)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, c)
-	}
-	return out, rows.Err()
-}
-
-// LastCaptures returns the newest capture of each job, by job.
-func (s *Store) LastCaptures(ctx context.Context) (map[string]job.Capture, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT "+captureColumns+" FROM captures ORDER BY created_at, id")
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	out := map[string]job.Capture{}
-	for rows.Next() {
-		c, err := scanCapture(rows)
-		if err != nil {
-			return nil, err
-		}
-		out[c.JobID] = c
-	}
-	return out, rows.Err()
+// like makes a pattern that finds a text anywhere, whatever signs it holds.
+func like(text string) string {
+	return "%" + strings.NewReplacer("\\", "\\\\", "%", "\\%", "_", "\\_").Replace(strings.ToLower(strings.TrimSpace(text))) + "%"
 }

@@ -36,7 +36,7 @@ type Records interface {
 	Jobs(ctx context.Context, limit int) ([]job.Job, error)
 	Capture(ctx context.Context, id string) (job.Capture, error)
 	Captures(ctx context.Context, jobID string) ([]job.Capture, error)
-	LastCaptures(ctx context.Context) (map[string]job.Capture, error)
+	LastCaptures(ctx context.Context, jobIDs []string) (map[string]job.Capture, error)
 	File(ctx context.Context, captureID, name string) ([]byte, error)
 	Folder(ctx context.Context, captureID string) fs.FS
 }
@@ -191,7 +191,11 @@ func (a *App) benchPage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, err)
 		return
 	}
-	last, err := a.records.LastCaptures(r.Context())
+	ids := make([]string, len(jobs))
+	for i, j := range jobs {
+		ids[i] = j.ID
+	}
+	last, err := a.records.LastCaptures(r.Context(), ids)
 	if err != nil {
 		a.fail(w, err)
 		return
@@ -200,10 +204,8 @@ func (a *App) benchPage(w http.ResponseWriter, r *http.Request) {
 	for _, j := range jobs {
 		c, ok := last[j.ID]
 		k := card{Job: j, Last: c, Seen: ok}
-		if ok && c.State == job.Measured {
-			if o, err := workshop.Offer(a.records.Folder(r.Context(), c.ID)); err == nil && o.Quote.TotalMinor > 0 && j.Step != job.HandOver {
-				k.Total = money(o.Quote.TotalMinor, o.Quote.Currency)
-			}
+		if ok && c.State == job.Measured && c.TotalMinor > 0 && j.Step != job.HandOver {
+			k.Total = money(c.TotalMinor, c.Currency)
 		}
 		by[j.Step] = append(by[j.Step], k)
 	}

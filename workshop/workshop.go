@@ -176,14 +176,29 @@ func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
 	if err := w.Store.Finish(ctx, c, results); err != nil {
 		return err
 	}
-	if c.State == job.Measured && (j.Step == job.Arrive || j.Step == job.Look) {
-		j.Step = job.Offer
-		if err := w.Store.SaveJob(ctx, j); err != nil {
+	if c.State == job.Measured {
+		if err := w.forward(ctx, c.JobID); err != nil {
 			return err
 		}
 	}
 	w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: c.State, Progress: 1, Message: c.Message})
 	return nil
+}
+
+// forward moves a job that waited for its measurement on to the offer, as it stands now: people may have changed it meanwhile.
+func (w *Workshop) forward(ctx context.Context, id string) error {
+	for {
+		j, err := w.Store.Job(ctx, id)
+		if err != nil || j.Step != job.Arrive && j.Step != job.Look {
+			return err
+		}
+		j.Step = job.Offer
+		err = w.Store.SaveJob(ctx, j)
+		var between *job.ErrConflict
+		if !errors.As(err, &between) {
+			return err
+		}
+	}
 }
 
 // results measures and makes all files of a capture; it fills in the capture's figures.
@@ -207,7 +222,7 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if err != nil {
 		return nil, err
 	}
-	more, err := w.Price(j, stored, memfs.FS(files))
+	o, more, err := w.Price(j, stored, memfs.FS(files))
 	if err != nil {
 		return nil, err
 	}
@@ -217,28 +232,30 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	c.State, c.Marks = job.Measured, len(stored.Marks)
 	for _, m := range stored.Marks {
 		c.DeepUM = math.Max(c.DeepUM, m.DepthUM)
+		c.Sizes = append(c.Sizes, job.Size{ID: m.ID, Kind: string(m.Kind), LengthMM: m.LengthMM, WidthMM: m.WidthMM, DepthUM: m.DepthUM})
 	}
+	c.TotalMinor, c.Currency, c.Hours, c.Answer = o.Quote.TotalMinor, o.Quote.Currency, o.Quote.Hours, string(o.Verdict.Answer)
 	return files, nil
 }
 
 // Price makes verdict, plan, price and paper of a measured result.
-func (w *Workshop) Price(j job.Job, stored *inspection.Stored, folder fs.FS) (map[string][]byte, error) {
+func (w *Workshop) Price(j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
 	o, err := offer.Make(stored, offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}, w.Rack, w.Rates)
 	if err != nil {
-		return nil, err
+		return o, nil, err
 	}
 	files, err := o.Files()
 	if err != nil {
-		return nil, err
+		return o, nil, err
 	}
 	l := offer.Letterhead{House: w.House, Vehicle: j.Vehicle, Number: fmt.Sprintf("Q-%05d", j.Number), Date: time.Now()}
 	if j.Customer != "" {
 		l.Customer = []string{j.Customer}
 	}
 	if files["quote.pdf"], err = o.Paper(stored, folder, l); err != nil {
-		return nil, err
+		return o, nil, err
 	}
-	return files, nil
+	return o, files, nil
 }
 
 // Offer reads a capture's verdict, plan and price back.

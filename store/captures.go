@@ -1,0 +1,134 @@
+package store
+
+import (
+	"context"
+	"strings"
+
+	"fairmetal/job"
+)
+
+const captureColumns = "id, job_id, title, state, doing, progress, message, marks, deep_um, total_minor, currency, hours, answer, created_at"
+
+func scanCapture(r scanner) (job.Capture, error) {
+	var c job.Capture
+	var state, created string
+	err := r.Scan(&c.ID, &c.JobID, &c.Title, &state, &c.Doing, &c.Progress, &c.Message, &c.Marks, &c.DeepUM, &c.TotalMinor, &c.Currency, &c.Hours, &c.Answer, &created)
+	c.State, c.Created = job.State(state), parseTime(created)
+	return c, missing(err)
+}
+
+// AddCapture stores a new capture, queued for measuring, together with its photos: all of it or nothing.
+func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error) {
+	c := job.Capture{ID: newID(), JobID: jobID, Title: title, State: job.Queued}
+	kept, err := s.keep(files)
+	if err != nil {
+		return c, err
+	}
+	err = s.tx(ctx, func(tx runner) error {
+		var id string
+		if err := tx.row(ctx, "SELECT id FROM jobs WHERE id = ?", jobID).Scan(&id); err != nil {
+			return missing(err)
+		}
+		now := s.stamp()
+		c.Created = parseTime(now)
+		if _, err := tx.exec(ctx, "INSERT INTO captures ("+captureColumns+") VALUES (?, ?, ?, ?, '', 0, '', 0, 0, 0, '', 0, '', ?)", c.ID, jobID, title, string(c.State), now); err != nil {
+			return err
+		}
+		if _, err := tx.exec(ctx, "UPDATE jobs SET updated_at = ? WHERE id = ?", now, jobID); err != nil {
+			return err
+		}
+		return list(ctx, tx, c.ID, kept, false)
+	})
+	return c, err
+}
+
+// list books files of a capture; made tells results from photos.
+func list(ctx context.Context, tx runner, captureID string, kept []blob, made bool) error {
+	for _, b := range kept {
+		if _, err := tx.exec(ctx, `INSERT INTO files (capture_id, name, made, sha256, size) VALUES (?, ?, ?, ?, ?)
+			ON CONFLICT (capture_id, name) DO UPDATE SET made = excluded.made, sha256 = excluded.sha256, size = excluded.size`, captureID, b.name, made, b.hash, b.size); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Finish stores what measuring made of a capture: its results and its final state, all or nothing.
+func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]byte) error {
+	kept, err := s.keep(results)
+	if err != nil {
+		return err
+	}
+	return s.tx(ctx, func(tx runner) error {
+		r, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 1, message = ?, marks = ?, deep_um = ?, total_minor = ?, currency = ?, hours = ?, answer = ? WHERE id = ?",
+			string(c.State), c.Message, c.Marks, c.DeepUM, c.TotalMinor, c.Currency, c.Hours, c.Answer, c.ID)
+		if err := found(r, err); err != nil {
+			return err
+		}
+		if _, err := tx.exec(ctx, "DELETE FROM marks WHERE capture_id = ?", c.ID); err != nil {
+			return err
+		}
+		for _, m := range c.Sizes {
+			if _, err := tx.exec(ctx, "INSERT INTO marks (capture_id, id, kind, length_mm, width_mm, depth_um) VALUES (?, ?, ?, ?, ?, ?)", c.ID, m.ID, m.Kind, m.LengthMM, m.WidthMM, m.DepthUM); err != nil {
+				return err
+			}
+		}
+		return list(ctx, tx, c.ID, kept, true)
+	})
+}
+
+// SetProgress notes how far measuring has come.
+func (s *Store) SetProgress(ctx context.Context, id string, doing string, progress float64) error {
+	r, err := s.exec(ctx, "UPDATE captures SET state = ?, doing = ?, progress = ? WHERE id = ?", string(job.Measuring), doing, progress, id)
+	return found(r, err)
+}
+
+// Requeue puts captures back in the queue whose measuring was cut off by the end of the last process.
+func (s *Store) Requeue(ctx context.Context) error {
+	_, err := s.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 0 WHERE state = ?", string(job.Queued), string(job.Measuring))
+	return err
+}
+
+// NextQueued returns the capture that waits longest; ErrNotFound when none does.
+func (s *Store) NextQueued(ctx context.Context) (job.Capture, error) {
+	return scanCapture(s.row(ctx, "SELECT "+captureColumns+" FROM captures WHERE state = ? ORDER BY created_at, id LIMIT 1", string(job.Queued)))
+}
+
+// Capture reads one capture.
+func (s *Store) Capture(ctx context.Context, id string) (job.Capture, error) {
+	return scanCapture(s.row(ctx, "SELECT "+captureColumns+" FROM captures WHERE id = ?", id))
+}
+
+// Captures lists the captures of a job, oldest first.
+func (s *Store) Captures(ctx context.Context, jobID string) ([]job.Capture, error) {
+	rows, err := s.query(ctx, "SELECT "+captureColumns+" FROM captures WHERE job_id = ? ORDER BY created_at, id", jobID)
+	return all(rows, err, scanCapture)
+}
+
+// LastCaptures returns the newest capture of each of the jobs, by job.
+func (s *Store) LastCaptures(ctx context.Context, jobIDs []string) (map[string]job.Capture, error) {
+	out := map[string]job.Capture{}
+	if len(jobIDs) == 0 {
+		return out, nil
+	}
+	args := make([]any, len(jobIDs))
+	for i, id := range jobIDs {
+		args[i] = id
+	}
+	rows, err := s.query(ctx, "SELECT "+captureColumns+" FROM captures WHERE job_id IN (?"+strings.Repeat(", ?", len(args)-1)+") ORDER BY created_at, id", args...)
+	list, err := all(rows, err, scanCapture)
+	for _, c := range list {
+		out[c.JobID] = c
+	}
+	return out, err
+}
+
+// Sizes lists the marks of a capture with their sizes.
+func (s *Store) Sizes(ctx context.Context, captureID string) ([]job.Size, error) {
+	rows, err := s.query(ctx, "SELECT id, kind, length_mm, width_mm, depth_um FROM marks WHERE capture_id = ? ORDER BY id", captureID)
+	return all(rows, err, func(r scanner) (job.Size, error) {
+		var z job.Size
+		err := r.Scan(&z.ID, &z.Kind, &z.LengthMM, &z.WidthMM, &z.DepthUM)
+		return z, err
+	})
+}
