@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 
+	"fairmetal/house"
 	"fairmetal/job"
 	"fairmetal/scene"
 	"fairmetal/workshop"
@@ -31,6 +32,14 @@ var jobs = []entry{
 		[]shot{{"bonnet-four", "before"}}},
 	{job.Job{Vehicle: "Van 12", Panel: "Roof", Kind: "roof", Customer: "Lindenhof Parcels", Material: "steel", SheetMM: 0.65, FilmUM: 115, Step: job.Look, Notes: "Hail last night."},
 		[]shot{{"roof-hail", "before"}}},
+}
+
+// House is the demo's workshop, invented.
+func House() house.House {
+	h := house.Default()
+	h.Name, h.Street, h.Postcode, h.City = "Fennel Yard Dents", "Fennel Yard 4", "12345", "Musterstadt"
+	h.Phone, h.Email = "0000 123456", "hello@fennelyard.example"
+	return h
 }
 
 // Records is what the demo needs of the store beside the workshop's own.

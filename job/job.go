@@ -126,3 +126,20 @@ func (j *Job) Check() error {
 	}
 	return nil
 }
+
+// Role says what somebody may do.
+type Role string
+
+// Roles from the least to the most.
+const (
+	Anybody    Role = ""           // without signing in
+	Viewer     Role = "viewer"     // looks
+	Technician Role = "technician" // works on jobs
+	Owner      Role = "owner"      // sets the house up, sees the money, lets people in
+)
+
+// May tells whether a role reaches to another.
+func (r Role) May(least Role) bool {
+	rank := map[Role]int{Anybody: 0, Viewer: 1, Technician: 2, Owner: 3}
+	return rank[r] >= rank[least]
+}

@@ -34,17 +34,17 @@ type captureForm struct {
 func (a *App) capturePage(w http.ResponseWriter, r *http.Request) {
 	j, err := a.records.Job(r.Context(), r.PathValue("id"))
 	if err != nil {
-		a.fail(w, err)
+		a.fail(w, r, err)
 		return
 	}
-	a.render(w, http.StatusOK, "capture", view{Title: "New capture", Place: "bench", Data: captureForm{Job: j, Values: map[string]string{"distance": "", "width": "800", "height": "600", "kind": "shifted", "fine": "16", "coarse": "128", "profile": "sine"}}})
+	a.render(w, r, http.StatusOK, "capture", view{Title: "New capture", Place: "bench", Data: captureForm{Job: j, Values: map[string]string{"distance": "", "width": "800", "height": "600", "kind": "shifted", "fine": "16", "coarse": "128", "profile": "sine"}}})
 }
 
 // addCapture takes photos and facts in, checks them and queues them for measuring.
 func (a *App) addCapture(w http.ResponseWriter, r *http.Request) {
 	j, err := a.records.Job(r.Context(), r.PathValue("id"))
 	if err != nil {
-		a.fail(w, err)
+		a.fail(w, r, err)
 		return
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, maxUploadBytes)
@@ -73,7 +73,7 @@ func (a *App) addCapture(w http.ResponseWriter, r *http.Request) {
 	case errors.As(err, &big):
 		f.Problem, f.Advice = "the photos are larger than 600 MB together", "send the photos of one capture only"
 	}
-	a.render(w, http.StatusUnprocessableEntity, "capture", view{Title: "New capture", Place: "bench", Data: f})
+	a.render(w, r, http.StatusUnprocessableEntity, "capture", view{Title: "New capture", Place: "bench", Data: f})
 }
 
 // receive reads the parts of an upload: photos under safe names, in the order they came, and the form's values.

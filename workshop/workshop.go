@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"fairmetal/house"
 	"fairmetal/inspection"
 	"fairmetal/internal/memfs"
 	"fairmetal/job"
@@ -34,14 +35,37 @@ type Store interface {
 	Finish(ctx context.Context, c job.Capture, results map[string][]byte) error
 	Requeue(ctx context.Context) error
 	Folder(ctx context.Context, captureID string) fs.FS
+	Setting(ctx context.Context, name string, v any) (rev int64, err error)
+}
+
+// Names of the house's settings in the store.
+const (
+	HouseSetting = "house"
+	RackSetting  = "rack"
+	RatesSetting = "rates"
+)
+
+// Settings are what the house has set, or the usual where it has not.
+type Settings struct {
+	House house.House
+	Rack  rack.Rack
+	Rates quote.Rates
+}
+
+// Settings reads the house's settings.
+func (w *Workshop) Settings(ctx context.Context) (Settings, error) {
+	s := Settings{House: house.Default(), Rack: rack.Default(), Rates: quote.DefaultRates()}
+	for name, v := range map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates} {
+		if _, err := w.Store.Setting(ctx, name, v); err != nil {
+			return s, err
+		}
+	}
+	return s, nil
 }
 
 // Workshop measures what is queued.
 type Workshop struct {
 	Store Store
-	House report.House
-	Rack  rack.Rack
-	Rates quote.Rates
 
 	wake chan struct{}
 	mu   sync.Mutex
@@ -59,10 +83,9 @@ type Event struct {
 	Message   string    `json:"message"`
 }
 
-// New returns a workshop with the usual rack and rates.
+// New returns a workshop on a store.
 func New(s Store) *Workshop {
-	return &Workshop{Store: s, House: report.House{Name: "Fairmetal workshop"}, Rack: rack.Default(), Rates: quote.DefaultRates(),
-		wake: make(chan struct{}, 1), ears: map[int]chan Event{}}
+	return &Workshop{Store: s, wake: make(chan struct{}, 1), ears: map[int]chan Event{}}
 }
 
 // Listen returns a channel of events and a function that ends it. A listener that does not keep up misses events, not the truth:
@@ -222,7 +245,11 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if err != nil {
 		return nil, err
 	}
-	o, more, err := w.Price(j, stored, memfs.FS(files))
+	settings, err := w.Settings(ctx)
+	if err != nil {
+		return nil, err
+	}
+	o, more, err := Price(settings, j, stored, memfs.FS(files))
 	if err != nil {
 		return nil, err
 	}
@@ -239,8 +266,8 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 }
 
 // Price makes verdict, plan, price and paper of a measured result.
-func (w *Workshop) Price(j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
-	o, err := offer.Make(stored, offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}, w.Rack, w.Rates)
+func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
+	o, err := offer.Make(stored, offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}, set.Rack, set.Rates)
 	if err != nil {
 		return o, nil, err
 	}
@@ -248,7 +275,8 @@ func (w *Workshop) Price(j job.Job, stored *inspection.Stored, folder fs.FS) (of
 	if err != nil {
 		return o, nil, err
 	}
-	l := offer.Letterhead{House: w.House, Vehicle: j.Vehicle, Number: fmt.Sprintf("Q-%05d", j.Number), Date: time.Now()}
+	h := report.House{Name: set.House.Name, Address: set.House.Address(), TaxID: set.House.TaxID}
+	l := offer.Letterhead{House: h, Lang: set.House.Lang, Vehicle: j.Vehicle, Number: fmt.Sprintf("Q-%05d", j.Number), Date: time.Now()}
 	if j.Customer != "" {
 		l.Customer = []string{j.Customer}
 	}

@@ -30,7 +30,6 @@ func (c *demoCmd) Run(ctx context.Context, s streams) error {
 	}
 	defer st.Close()
 	w := workshop.New(st)
-	w.House.Name, w.House.Address = "Fennel Yard Dents", []string{"Fennel Yard 4", "an invented town"}
 	made, err := c.fill(ctx, s, st, w)
 	if errors.Is(err, context.Canceled) {
 		return nil
@@ -61,6 +60,9 @@ func (c *demoCmd) fill(ctx context.Context, s streams, st *store.Store, w *works
 		return nil, err
 	}
 	if len(jobs) == 0 {
+		if err := st.SaveSetting(ctx, workshop.HouseSetting, 0, demo.House()); err != nil {
+			return nil, err
+		}
 		fmt.Fprintln(s.Out, "making the demo workshop: five delivery vans, seven captures")
 		b := newBar(s.Err)
 		made, err := demo.Fill(ctx, w, st, b.set)

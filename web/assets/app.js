@@ -1,25 +1,31 @@
 // Live parts of the pages: progress, uploads, the viewer. All forms work without it.
 import { startViewer } from "./viewer.js";
+import { t } from "./words.js";
 
 /** Follow captures that are being measured. */
 function live() {
 	const box = /** @type {HTMLElement|null} */ (document.querySelector("[data-live]"));
 	if (!box) return;
 	const source = new EventSource("/events");
+	/** Load the page anew, once. */
+	const again = () => {
+		source.close();
+		location.reload();
+	};
 	source.onmessage = (m) => {
 		const e = JSON.parse(m.data);
 		if (box.dataset.live === "bench") {
 			const what = document.querySelector(`[data-job="${e.job}"] .what`);
-			if (what && e.state === "measuring") what.textContent = `measuring ${Math.round(100 * e.progress)} %`;
-			if (e.state === "measured" || e.state === "refused") location.reload();
+			if (what && e.state === "measuring") what.textContent = t("measuring {1} %", Math.round(100 * e.progress));
+			if (e.state === "measured" || e.state === "refused") again();
 			return;
 		}
 		if (e.capture !== box.dataset.capture) return;
 		const bar = box.querySelector("progress");
 		const doing = box.querySelector(".doing");
 		if (bar) bar.value = e.progress;
-		if (doing && e.doing) doing.textContent = e.doing;
-		if (e.state === "measured" || e.state === "refused") location.reload();
+		if (doing && e.doing) doing.textContent = t(e.doing);
+		if (e.state === "measured" || e.state === "refused") again();
 	};
 	// What happened before the stream was open is in the page that the server makes now.
 	source.onopen = () => {
@@ -27,7 +33,7 @@ function live() {
 	};
 	async function check() {
 		const r = await fetch(location.href);
-		if (r.ok && !(await r.text()).includes('data-live="capture"')) location.reload();
+		if (r.ok && !(await r.text()).includes('data-live="capture"')) again();
 	}
 }
 
@@ -83,7 +89,7 @@ function uploads() {
 			const pick = document.createElement("select");
 			pick.name = "stripes_" + r.n;
 			pick.setAttribute("aria-label", "stripes in " + r.n);
-			for (const [v, label] of [["u", "upright"], ["v", "level"]]) pick.add(new Option(label, v, v === r.stripes, v === r.stripes));
+			for (const [v, label] of [["u", t("upright")], ["v", t("level")]]) pick.add(new Option(label, v, v === r.stripes, v === r.stripes));
 			const cell = (key, v) => {
 				const td = document.createElement("td"), i = document.createElement("input");
 				i.name = key + r.n;
@@ -104,8 +110,8 @@ function uploads() {
 	form.addEventListener("change", (e) => {
 		if (["kind", "fine", "coarse"].includes(/** @type {any} */ (e.target).name)) table([...input.files]);
 	});
-	for (const t of ["dragenter", "dragover"]) drop.addEventListener(t, (e) => { e.preventDefault(); drop.classList.add("over"); });
-	for (const t of ["dragleave", "drop"]) drop.addEventListener(t, (e) => { e.preventDefault(); drop.classList.remove("over"); });
+	for (const k of ["dragenter", "dragover"]) drop.addEventListener(k, (e) => { e.preventDefault(); drop.classList.add("over"); });
+	for (const k of ["dragleave", "drop"]) drop.addEventListener(k, (e) => { e.preventDefault(); drop.classList.remove("over"); });
 	drop.addEventListener("drop", (e) => {
 		if (/** @type {DragEvent} */ (e).dataTransfer.files.length) {
 			input.files = /** @type {DragEvent} */ (e).dataTransfer.files;
@@ -120,8 +126,8 @@ function uploads() {
 		send.disabled = true;
 		const x = new XMLHttpRequest();
 		x.open("POST", form.action);
-		x.upload.onprogress = (p) => { if (p.lengthComputable) say.textContent = `sending ${Math.round(100 * p.loaded / p.total)} %`; };
-		x.onerror = () => { say.textContent = "The workshop cannot be reached. Your photos are still chosen: send again."; send.disabled = false; };
+		x.upload.onprogress = (p) => { if (p.lengthComputable) say.textContent = t("sending {1} %", Math.round(100 * p.loaded / p.total)); };
+		x.onerror = () => { say.textContent = t("The workshop cannot be reached. Your photos are still chosen: send again."); send.disabled = false; };
 		x.onload = () => {
 			if (x.status < 400 && x.responseURL) { location.href = x.responseURL; return; }
 			send.disabled = false;

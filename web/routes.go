@@ -1,0 +1,59 @@
+package web
+
+import (
+	"fmt"
+	"io/fs"
+	"net/http"
+
+	"fairmetal/job"
+)
+
+// Route is one address of the app and the least role that may use it.
+type Route struct {
+	Pattern string // of http.ServeMux
+	Least   job.Role
+	serve   http.HandlerFunc
+}
+
+// Routes lists every address of the app.
+func (a *App) Routes() []Route {
+	static, err := fs.Sub(files, "assets")
+	if err != nil {
+		panic(err) // the embedded folder is part of the program
+	}
+	assets := http.StripPrefix("/assets/", http.FileServerFS(static))
+	return []Route{
+		{"GET /healthz", job.Anybody, func(w http.ResponseWriter, r *http.Request) { fmt.Fprintln(w, "ok") }},
+		{"GET /assets/", job.Anybody, func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("Cache-Control", "no-cache")
+			assets.ServeHTTP(w, r)
+		}},
+
+		{"GET /{$}", job.Viewer, a.benchPage},
+		{"GET /jobs/new", job.Technician, a.newJobPage},
+		{"POST /jobs", job.Technician, a.addJob},
+		{"GET /jobs/{id}", job.Viewer, a.jobPage},
+		{"POST /jobs/{id}/step", job.Technician, a.setStep},
+		{"GET /events", job.Viewer, a.events},
+
+		{"GET /jobs/{id}/arrive", job.Viewer, a.arrivePage},
+
+		{"GET /jobs/{id}/look", job.Viewer, a.lookPage},
+		{"GET /jobs/{id}/capture", job.Technician, a.capturePage},
+		{"POST /jobs/{id}/captures", job.Technician, a.addCapture},
+		{"GET /captures/{id}/{name}", job.Viewer, a.captureFile},
+
+		{"GET /jobs/{id}/offer", job.Viewer, a.offerPage},
+
+		{"GET /jobs/{id}/work", job.Viewer, a.workPage},
+
+		{"GET /jobs/{id}/prove", job.Viewer, a.provePage},
+
+		{"GET /jobs/{id}/handover", job.Viewer, a.handOverPage},
+
+		{"GET /board", job.Viewer, a.page("board", "rack", "Board")},
+		{"GET /prints", job.Viewer, a.page("prints", "rack", "Cards and boards")},
+		{"GET /prints/cards.pdf", job.Viewer, a.cardsPDF},
+		{"GET /prints/board.pdf", job.Viewer, a.boardPDF},
+	}
+}
