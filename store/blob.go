@@ -2,84 +2,45 @@ package store
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"sort"
 
+	"fairmetal/blob"
 	"fairmetal/internal/memfs"
 )
 
-// blob is a kept file.
-type blob struct {
+// kept is a file that is stored but not booked yet.
+type kept struct {
 	name, hash string
 	size       int64
 }
 
-func (s *Store) blobPath(hash string) string {
-	return filepath.Join(s.dir, "blobs", hash[:2], hash[2:])
-}
+// blobs is where photos and results lie.
+func (s *Store) blobs() blob.Store { return Blobs(s.dir) }
+
+// Blobs is the store of photos and results in a workshop's folder.
+func Blobs(dir string) blob.Disk { return blob.Disk{Dir: filepath.Join(dir, "blobs")} }
 
 // keep writes files under their hashes. Whatever is kept and then not booked does no harm: nothing points to it.
-func (s *Store) keep(files map[string][]byte) ([]blob, error) {
+func (s *Store) keep(ctx context.Context, files map[string][]byte) ([]kept, error) {
 	names := make([]string, 0, len(files))
 	for n := range files {
 		names = append(names, n)
 	}
 	sort.Strings(names)
-	var out []blob
+	var out []kept
 	for _, n := range names {
-		h := sha256.Sum256(files[n])
-		b := blob{name: n, hash: hex.EncodeToString(h[:]), size: int64(len(files[n]))}
-		if err := s.put(b.hash, files[n]); err != nil {
+		hash, err := blob.Put(ctx, s.blobs(), files[n])
+		if err != nil {
 			return nil, fmt.Errorf("%s cannot be stored (%w); free some space and try again, nothing was lost", n, err)
 		}
-		out = append(out, b)
+		out = append(out, kept{name: n, hash: hash, size: int64(len(files[n]))})
 	}
 	return out, nil
 }
-
-// put writes one blob: temporary file, sync, rename, sync of the folder.
-func (s *Store) put(hash string, data []byte) error {
-	path := s.blobPath(hash)
-	if st, err := os.Stat(path); err == nil && st.Size() == int64(len(data)) {
-		return nil
-	}
-	dir := filepath.Dir(path)
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return err
-	}
-	f, err := os.CreateTemp(dir, "new-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return err
-	}
-	if d, err := os.Open(dir); err == nil {
-		d.Sync() // not every system can sync a folder
-		d.Close()
-	}
-	return nil
-}
-
-// ErrTorn says that a stored file is not what was stored.
-var ErrTorn = errors.New("a stored file was altered or torn; restore it from a backup")
 
 // File reads one file of a capture and checks it against its hash.
 func (s *Store) File(ctx context.Context, captureID, name string) ([]byte, error) {
@@ -87,17 +48,14 @@ func (s *Store) File(ctx context.Context, captureID, name string) ([]byte, error
 	if err := s.row(ctx, "SELECT sha256 FROM files WHERE capture_id = ? AND name = ?", captureID, name).Scan(&hash); err != nil {
 		return nil, missing(err)
 	}
-	return s.read(name, hash)
+	return s.read(ctx, name, hash)
 }
 
 // read reads a kept file and checks it.
-func (s *Store) read(name, hash string) ([]byte, error) {
-	data, err := os.ReadFile(s.blobPath(hash))
+func (s *Store) read(ctx context.Context, name, hash string) ([]byte, error) {
+	data, err := s.blobs().Get(ctx, hash)
 	if err != nil {
-		return nil, fmt.Errorf("%s is missing from the workshop's folder (%w); restore it from a backup", name, err)
-	}
-	if h := sha256.Sum256(data); hex.EncodeToString(h[:]) != hash {
-		return nil, fmt.Errorf("%s: %w", name, ErrTorn)
+		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	return data, nil
 }

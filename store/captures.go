@@ -20,7 +20,7 @@ func scanCapture(r scanner) (job.Capture, error) {
 // AddCapture stores a new capture, queued for measuring, together with its photos: all of it or nothing.
 func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error) {
 	c := job.Capture{ID: newID(), JobID: jobID, Title: title, State: job.Queued}
-	kept, err := s.keep(files)
+	kept, err := s.keep(ctx, files)
 	if err != nil {
 		return c, err
 	}
@@ -43,8 +43,8 @@ func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[s
 }
 
 // list books files of a capture; made tells results from photos.
-func list(ctx context.Context, tx runner, captureID string, kept []blob, made bool) error {
-	for _, b := range kept {
+func list(ctx context.Context, tx runner, captureID string, files []kept, made bool) error {
+	for _, b := range files {
 		if _, err := tx.exec(ctx, `INSERT INTO files (capture_id, name, made, sha256, size) VALUES (?, ?, ?, ?, ?)
 			ON CONFLICT (capture_id, name) DO UPDATE SET made = excluded.made, sha256 = excluded.sha256, size = excluded.size`, captureID, b.name, made, b.hash, b.size); err != nil {
 			return err
@@ -55,7 +55,7 @@ func list(ctx context.Context, tx runner, captureID string, kept []blob, made bo
 
 // Finish stores what measuring made of a capture: its results and its final state, all or nothing.
 func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]byte) error {
-	kept, err := s.keep(results)
+	kept, err := s.keep(ctx, results)
 	if err != nil {
 		return err
 	}

@@ -17,7 +17,7 @@ func (s *Store) AddPaper(ctx context.Context, p job.Paper, files map[string][]by
 	for n, b := range files {
 		named[p.ID+"/"+n] = b
 	}
-	kept, err := s.keep(named)
+	kept, err := s.keep(ctx, named)
 	if err != nil {
 		return p, err
 	}
@@ -86,15 +86,15 @@ func (s *Store) NextNumber(ctx context.Context, kind, start string) (int, error)
 
 // Attach stores files that belong to a job.
 func (s *Store) Attach(ctx context.Context, jobID string, files map[string][]byte) error {
-	kept, err := s.keep(files)
+	kept, err := s.keep(ctx, files)
 	if err != nil {
 		return err
 	}
 	return s.tx(ctx, func(tx runner) error { return attach(ctx, tx, jobID, kept) })
 }
 
-func attach(ctx context.Context, tx runner, jobID string, kept []blob) error {
-	for _, b := range kept {
+func attach(ctx context.Context, tx runner, jobID string, files []kept) error {
+	for _, b := range files {
 		if _, err := tx.exec(ctx, `INSERT INTO attachments (job_id, name, sha256, size) VALUES (?, ?, ?, ?)
 			ON CONFLICT (job_id, name) DO UPDATE SET sha256 = excluded.sha256, size = excluded.size`, jobID, b.name, b.hash, b.size); err != nil {
 			return err
@@ -109,7 +109,7 @@ func (s *Store) Attachment(ctx context.Context, jobID, name string) ([]byte, err
 	if err := s.row(ctx, "SELECT sha256 FROM attachments WHERE job_id = ? AND name = ?", jobID, name).Scan(&hash); err != nil {
 		return nil, missing(err)
 	}
-	return s.read(name, hash)
+	return s.read(ctx, name, hash)
 }
 
 // Setting reads a setting of the house into v and returns its revision; 0, with v untouched, where it was never saved.

@@ -62,12 +62,7 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 	db.SetMaxOpenConns(1)
 	s.db = db
 	s.runner = runner{db, asWritten}
-	sub, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		s.Close()
-		return nil, err
-	}
-	p, err := goose.NewProvider(goose.DialectSQLite3, db, sub)
+	p, err := provider(db)
 	if err == nil {
 		_, err = p.Up(ctx)
 	}
@@ -76,6 +71,15 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 		return nil, fmt.Errorf("the workshop's tables cannot be brought up to date (%w); restore the last backup or use the program version that wrote them", err)
 	}
 	return s, nil
+}
+
+// provider runs the migrations.
+func provider(db *sql.DB) (*goose.Provider, error) {
+	sub, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return nil, err
+	}
+	return goose.NewProvider(goose.DialectSQLite3, db, sub)
 }
 
 // hold takes the workshop for this process by an open exclusive transaction on a file of its own: it ends with the process, even

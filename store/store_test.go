@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"fairmetal/blob"
 	"fairmetal/job"
 )
 
@@ -117,7 +118,7 @@ func TestTornBlob(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.File(ctx, c.ID, "u.jpg"); !errors.Is(err, ErrTorn) {
+	if _, err := s.File(ctx, c.ID, "u.jpg"); !errors.Is(err, blob.ErrTorn) {
 		t.Errorf("a torn file was read: %v", err)
 	}
 }

@@ -26,6 +26,9 @@ const (
 type commands struct {
 	Demo     demoCmd     `cmd:"" help:"Make a demo workshop, measure it and show it in the browser."`
 	Serve    serveCmd    `cmd:"" help:"Serve the web app on your workshop."`
+	Backup   backupCmd   `cmd:"" help:"Write the workshop into one file, also while it is open."`
+	Restore  restoreCmd  `cmd:"" help:"Make a workshop of a backup, in an empty folder."`
+	Doctor   doctorCmd   `cmd:"" help:"Find missing, torn or altered files and say what to do."`
 	Measure  measureCmd  `cmd:"" help:"Measure a capture: height map, marks, overlay."`
 	Plan     planCmd     `cmd:"" help:"Plan the repair of a measured panel."`
 	Quote    quoteCmd    `cmd:"" help:"Price the repair and write the quote as PDF."`

@@ -1,0 +1,115 @@
+package blob
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// Disk keeps blobs as files of a folder, spread over 256 folders by the first two digits of the hash.
+type Disk struct {
+	Dir string
+}
+
+// unfinished begins the names of files that are being written.
+const unfinished = "new-"
+
+// Unfinished tells whether i is an upload that was cut off.
+func (i Info) Unfinished() bool { return strings.HasPrefix(filepath.Base(i.Name), unfinished) }
+
+// Path is where a blob lies.
+func (d Disk) Path(hash string) string { return filepath.Join(d.Dir, hash[:2], hash[2:]) }
+
+// Put writes to a temporary file, syncs it, renames it, and syncs the folders. A file that is there already is trusted only when it
+// still holds its hash.
+func (d Disk) Put(ctx context.Context, hash string, data []byte) error {
+	if old, err := os.ReadFile(d.Path(hash)); err == nil && Hash(old) == hash {
+		return nil
+	}
+	dir := filepath.Dir(d.Path(hash))
+	if _, err := os.Stat(dir); err != nil {
+		if err := os.MkdirAll(dir, 0o700); err != nil {
+			return err
+		}
+		syncDir(d.Dir)
+	}
+	f, err := os.CreateTemp(dir, unfinished+"*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Sync()
+	}
+	if e := f.Close(); err == nil {
+		err = e
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), d.Path(hash))
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return err
+	}
+	syncDir(dir)
+	return nil
+}
+
+// syncDir makes new names in a folder last. Not every system can sync a folder; those that cannot do it by themselves.
+func syncDir(dir string) {
+	if d, err := os.Open(dir); err == nil {
+		d.Sync()
+		d.Close()
+	}
+}
+
+// Get reads a blob and checks it.
+func (d Disk) Get(ctx context.Context, hash string) ([]byte, error) {
+	if !Valid(hash) {
+		return nil, ErrMissing
+	}
+	data, err := os.ReadFile(d.Path(hash))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, ErrMissing
+	}
+	if err != nil {
+		return nil, err
+	}
+	if Hash(data) != hash {
+		return nil, ErrTorn
+	}
+	return data, nil
+}
+
+// List walks the folder.
+func (d Disk) List(ctx context.Context, f func(Info) error) error {
+	return filepath.WalkDir(d.Dir, func(path string, e fs.DirEntry, err error) error {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil // renamed or removed meanwhile
+		}
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil || e.IsDir() {
+			return err
+		}
+		st, err := e.Info()
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		i := Info{Name: path, Size: st.Size(), Changed: st.ModTime()}
+		if h := filepath.Base(filepath.Dir(path)) + filepath.Base(path); Valid(h) && d.Path(h) == path && st.Mode().IsRegular() {
+			i.Hash = h
+		}
+		return f(i)
+	})
+}
+
+// Remove deletes a file that List told.
+func (d Disk) Remove(ctx context.Context, i Info) error { return os.Remove(i.Name) }

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"fairmetal/backup"
+	"fairmetal/store"
+)
+
+type backupCmd struct {
+	Dir  string `help:"Folder of the workshop; it may be open meanwhile." default:"workshop" placeholder:"DIR"`
+	Out  string `help:"File to write; left out: fairmetal-DATE.tar here." placeholder:"FILE"`
+	JSON bool   `name:"json" help:"Print JSON."`
+}
+
+// Run backs the workshop up into one file.
+func (c *backupCmd) Run(ctx context.Context, s streams) error {
+	if c.Out == "" {
+		c.Out = "fairmetal-" + time.Now().Format("2006-01-02-1504") + ".tar"
+	}
+	snap, err := store.Look(ctx, c.Dir)
+	if err != nil {
+		return err
+	}
+	defer snap.Close()
+	b := newBar(s.Err)
+	sum, err := backup.Write(ctx, c.Out, snap, store.Blobs(c.Dir), func(done float64) { b.set("writing "+c.Out, done) })
+	b.end()
+	if err != nil {
+		return err
+	}
+	for _, d := range sum.Damaged {
+		fmt.Fprintf(s.Err, "warning: left out, as the workshop has it no more: %s\n", d)
+	}
+	if c.JSON {
+		return printJSON(s.Out, sum)
+	}
+	fmt.Fprintf(s.Out, "%s holds %d records and %d files, %.1f MB; read back and checked. Keep it on another disk: it holds customers' names and photos.\n", c.Out, sum.Records, sum.Files, float64(sum.Bytes)/1e6)
+	return nil
+}
