@@ -26,8 +26,21 @@ type reality struct {
 	strain []float64 // of the film, per cent, added up
 	panel  metal.Panel
 	spread float64 // width of a finishing hit, mm
-	stray  float64 // share by which neighbours move otherwise than thought
+	wide   profile // what a hit leaves by distance
+	pulled map[float64]profile
 	rnd    *rand.Rand
+}
+
+// profile is the height left by distance in steps of profileStepMM, 1 at the hit.
+type profile []float64
+
+func (p profile) at(d float64) float64 {
+	q := d / profileStepMM
+	i := int(q)
+	if i+1 >= len(p) {
+		return 0
+	}
+	return p[i] + (q-float64(i))*(p[i+1]-p[i])
 }
 
 const (
@@ -39,6 +52,10 @@ const (
 	placeMM = 1.0  // standard deviation of a hit's place, each way
 	amount  = 0.20 // and of its amount
 	coreMM  = 4.0  // film strained around a hit
+
+	profileStepMM = 0.5
+	// strayFromMM to strayToMM: beyond, neighbours move otherwise than thought by a share of this standard deviation.
+	strayFromMM, strayToMM, straySD = 6.0, 20.0, 0.15
 )
 
 func newReality(panel metal.Panel, dents []dent, rnd *rand.Rand) *reality {
@@ -51,8 +68,44 @@ func newReality(panel metal.Panel, dents []dent, rnd *rand.Rand) *reality {
 		}
 	}
 	r.spread = 3.2 + 1.6*rnd.Float64()
-	r.stray = 0.15 * rnd.NormFloat64()
+	r.wide = leaves(panel, straySD*rnd.NormFloat64())
+	r.pulled = map[float64]profile{}
 	return r
+}
+
+// leaves is what a hit leaves on the panel as it is: its own field, and farther off more or less of it by the share stray.
+func leaves(p metal.Panel, stray float64) profile {
+	w := make(profile, int(math.Hypot(2*halfX, 2*halfY)/profileStepMM)+2)
+	for i := range w {
+		d := float64(i) * profileStepMM
+		t := min(1, max(0, (d-strayFromMM)/(strayToMM-strayFromMM)))
+		w[i] = p.Field(d) * (1 + stray*t*t*(3-2*t))
+	}
+	return w
+}
+
+// under is what a pull leaves that is spread over a tab of the given radius: the field averaged over the tab, 1 at its middle.
+func (r *reality) under(tabMM float64) profile {
+	if p, ok := r.pulled[tabMM]; ok {
+		return p
+	}
+	const rings, around = 3, 12
+	mean := func(d float64) float64 {
+		sum := 0.0
+		for i := range rings {
+			q := tabMM * math.Sqrt((float64(i)+0.5)/rings)
+			for k := range around {
+				sum += r.wide.at(math.Sqrt(max(0, d*d+q*q-2*d*q*math.Cos((float64(k)+0.5)*math.Pi/around))))
+			}
+		}
+		return sum / (rings * around)
+	}
+	p := make(profile, len(r.wide))
+	for i := range p {
+		p[i] = mean(float64(i)*profileStepMM) / mean(0)
+	}
+	r.pulled[tabMM] = p
+	return p
 }
 
 // at is the height at a place, um.
@@ -99,27 +152,46 @@ func (r *reality) measured() *surface.Surface {
 	return s
 }
 
-// hit leaves set um at a place, as the real metal spreads it, and books the film's strain.
-func (r *reality) hit(x, y, set float64, tip metal.Tip, fine, tap bool) {
-	x, y = x+placeMM*r.rnd.NormFloat64(), y+placeMM*r.rnd.NormFloat64()
-	set *= max(0.1, 1+amount*r.rnd.NormFloat64())
-	cost := r.panel.StrainPct(set, tip)
-	if tap {
+// blow is one hit as it is made: the height it is to leave, and how.
+type blow struct {
+	x, y, set float64
+	tip       metal.Tip
+	fine, tap bool
+	tabMM     float64 // radius of the tab of a pull
+}
+
+// hit leaves what a blow leaves, as the real metal spreads it, and books the film's strain.
+func (r *reality) hit(b blow) {
+	x, y := b.x+placeMM*r.rnd.NormFloat64(), b.y+placeMM*r.rnd.NormFloat64()
+	set := b.set * max(0.1, 1+amount*r.rnd.NormFloat64())
+	cost := r.panel.StrainPct(set, b.tip)
+	if b.tap || b.tabMM > 0 {
 		cost /= 2
 	}
-	for i := range r.h {
-		cx, cy := r.XY(i%r.Cols, i/r.Cols)
-		d := math.Hypot(cx-x, cy-y)
-		f := r.panel.Field(d)
-		switch {
-		case fine:
-			f *= math.Exp(-d * d / (2 * r.spread * r.spread))
-		case d > 8:
-			f *= 1 + r.stray
-		}
-		r.h[i] += set * f
-		if d < coreMM {
-			r.strain[i] += cost * (1 - d/coreMM)
+	shape := r.wide
+	if b.tabMM > 0 {
+		shape = r.under(b.tabMM)
+	}
+	reach := math.Inf(1)
+	if b.fine {
+		reach = 5 * r.spread
+	}
+	for j := range r.Rows {
+		for i := range r.Cols {
+			cx, cy := r.XY(i, j)
+			d := math.Hypot(cx-x, cy-y)
+			if d > reach {
+				continue
+			}
+			f := shape.at(d)
+			if b.fine {
+				f *= math.Exp(-d * d / (2 * r.spread * r.spread))
+			}
+			k := j*r.Cols + i
+			r.h[k] += set * f
+			if d < coreMM {
+				r.strain[k] += cost * (1 - d/coreMM)
+			}
 		}
 	}
 }

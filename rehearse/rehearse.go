@@ -232,6 +232,10 @@ func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
 	for _, t := range tools.Tips {
 		soft[t.Name] = t.Metal().Soft
 	}
+	tabs := map[string]float64{}
+	for _, t := range tools.Tabs {
+		tabs[t.Name] = math.Sqrt(t.Metal().AreaMM2() / math.Pi)
+	}
 	var heard []felt
 	for _, h := range round.Hits {
 		before := r.stands(h.XMM, h.YMM)
@@ -239,14 +243,14 @@ func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
 		if h.Method == "tap" || round.Stage == plan.Finish {
 			// Light blows, looked at one by one: up to what is wanted.
 			set := h.ToUM - before
-			r.hit(h.XMM, h.YMM, math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip, round.Stage == plan.Finish, h.Method == "tap")
+			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip: tip, fine: round.Stage == plan.Finish, tap: h.Method == "tap"})
 			continue
 		}
 		l := h.LoadedUM - before
 		if l <= 0 {
 			continue // it stands there already
 		}
-		r.hit(h.XMM, h.YMM, r.panel.SetAtHeightUM(l, tip), tip, false, false)
+		r.hit(blow{x: h.XMM, y: h.YMM, set: r.panel.SetAtHeightUM(l, tip), tip: tip, tabMM: tabs[h.Tool]})
 		heard = append(heard, felt{l, r.stands(h.XMM, h.YMM) - before, tip})
 	}
 	return heard
