@@ -60,18 +60,26 @@ func Random(seed uint64) Spec {
 		if m.Kind == "high" {
 			m.CrownUM = 0
 		}
-		apart := true
-		for _, o := range s.Panel.Marks {
-			apart = apart && math.Hypot(o.XMM-m.XMM, o.YMM-m.YMM) > 0.75*(o.LengthMM+m.LengthMM)
-		}
-		for _, f := range s.Panel.Folds {
-			sin, cos := math.Sincos(f.AngleDeg * math.Pi / 180)
-			apart = apart && math.Abs(cos*m.XMM+sin*m.YMM-f.OffsetMM) > m.LengthMM
-		}
-		if apart {
+		if s.Panel.apart(&m) {
 			m.ID = fmt.Sprintf("r%d", len(s.Panel.Marks)+1)
 			s.Panel.Marks = append(s.Panel.Marks, m)
 		}
 	}
 	return s
+}
+
+// apart tells whether a mark keeps clear of the others, by three quarters of both lengths, and of feature lines.
+func (p *Panel) apart(m *Mark) bool {
+	for _, o := range p.Marks {
+		if math.Hypot(o.XMM-m.XMM, o.YMM-m.YMM) <= 0.75*(o.LengthMM+m.LengthMM) {
+			return false
+		}
+	}
+	for _, f := range p.Folds {
+		sin, cos := math.Sincos(f.AngleDeg * math.Pi / 180)
+		if math.Abs(cos*m.XMM+sin*m.YMM-f.OffsetMM) <= m.LengthMM {
+			return false
+		}
+	}
+	return true
 }

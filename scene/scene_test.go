@@ -176,11 +176,36 @@ func TestSetsAndOrientation(t *testing.T) {
 	}
 }
 
+// TestPace: by Coddington's equations the mirror map's determinant at the middle of a Gaussian dent of f times the fold's depth, seen
+// square on, is (1 - f)^2 of the undamaged; it is least where the hollow is cylindrical, and beyond the fold it turns negative around
+// the middle.
+func TestPace(t *testing.T) {
+	const wide, R = 24.0, 2500.0
+	s := wide / (2 * math.Sqrt(2*math.Ln10))
+	spec := small(Panel{RXMM: R, RYMM: R})
+	spec.Camera.TiltDeg = 0.5
+	limit := 1000 * s * s / 2 * (1/spec.Board.DistanceMM + 1/spec.Camera.DistanceMM + 2/R)
+	for _, f := range []float64{0.5, 0.9, 1.4} {
+		spec.Panel.Marks = []Mark{{Kind: "round", LengthMM: wide, WidthMM: wide, DepthUM: f * limit}}
+		tr := setup(t, spec).truth()
+		c, r := int(math.Round(-tr.X0MM/tr.PitchMM)), int(math.Round(-tr.Y0MM/tr.PitchMM))
+		// Steps of 0.3 mm and the base form's own change take some hundredths.
+		if got := float64(tr.Pace[r*tr.Cols+c]); math.Abs(got-(1-f)*(1-f)) > 0.02 {
+			t.Errorf("%g of the fold: pace %.3f at the middle", f, got)
+		}
+		if (tr.Marks[0].LeastPace < 0) != (f > 1) {
+			t.Errorf("%g of the fold: least pace %.3f", f, tr.Marks[0].LeastPace)
+		}
+		if far := tr.Pace[len(tr.Pace)-1]; math.Abs(float64(far)-1) > 1e-3 {
+			t.Errorf("pace %.4f on undamaged metal", far)
+		}
+	}
+}
+
 // TestTruth: the marks of truth are those that were asked for.
 func TestTruth(t *testing.T) {
 	s := small(Panel{RXMM: 4000, RYMM: 2000, Marks: []Mark{{ID: "a", Kind: "round", XMM: 10, YMM: -5, LengthMM: 24, WidthMM: 18, DepthUM: 200, AngleDeg: 30}, {ID: "b", Kind: "high", XMM: -30, LengthMM: 8, WidthMM: 8, DepthUM: 40}}})
-	x, y := s.reach()
-	tr := cast(s.Panel, x, y, 1).truth(&s)
+	tr := setup(t, s).truth()
 	a := tr.Marks[0]
 	if math.Abs(a.DepthUM-200) > 1 || math.Abs(a.LengthMM-24) > 0.6 || math.Abs(a.WidthMM-18) > 0.6 || math.Hypot(a.XMM-10, a.YMM+5) > 0.2 || math.Abs(a.AngleDeg-30) > 6 {
 		t.Errorf("%+v", a)

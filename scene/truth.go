@@ -15,7 +15,10 @@ type Truth struct {
 	PitchMM    float64
 	X0MM, Y0MM float64
 	Height     []float32 // mm
-	Marks      []TrueMark
+	// Pace is how fast the board point runs over the metal, as the area it sweeps against that on the undamaged form: 1 there, 0
+	// where the reflection folds, below 0 inside a fold.
+	Pace  []float32
+	Marks []TrueMark
 }
 
 // TrueMark is one mark of truth.json: outline at a tenth of its own depth, extremes of the whole surface there.
@@ -30,12 +33,14 @@ type TrueMark struct {
 	CrownUM   float64    `json:"crown_um"`
 	AngleDeg  float64    `json:"angle_deg"`
 	DeepestMM [2]float64 `json:"deepest_mm"`
+	LeastPace float64    `json:"least_pace"` // of the mark and its rim: the reflection folds below 0
 }
 
 const truthPitch = 0.5
 
 // truth samples the surface that was traced.
-func (m *metal) truth(s *Spec) Truth {
+func (g *rig) truth() Truth {
+	m, s := g.m, g.spec
 	const x0, y0 = -180.0, -130.0
 	t := Truth{Cols: 721, Rows: 521, PitchMM: truthPitch, X0MM: x0, Y0MM: y0}
 	t.Height = make([]float32, t.Cols*t.Rows)
@@ -48,6 +53,7 @@ func (m *metal) truth(s *Spec) Truth {
 	for i := range s.Panel.Marks {
 		t.Marks = append(t.Marks, t.describe(&s.Panel.Marks[i]))
 	}
+	t.paces(g)
 	return t
 }
 

@@ -9,12 +9,16 @@ import (
 
 type scenesCmd struct {
 	Out   string  `arg:"" help:"Folder to make the scenes in."`
-	Set   string  `help:"shifted, single or sweep." enum:"shifted,single,sweep" default:"shifted"`
+	Set   string  `help:"shifted, single, crossed or sweep." enum:"shifted,single,crossed,sweep" default:"shifted"`
 	Shake float64 `help:"Wander of the camera between photos, px rms."`
 	// Random asks for made-up panels instead of the fleet.
 	Random int    `help:"Make this many panels at random instead of the fleet."`
+	Gentle int    `help:"Make this many panels for single photos at random: marks up to the fold of the reflection."`
 	Seed   uint64 `help:"Of the first made-up panel." default:"1"`
 }
+
+// gentleW is the width in px of gentle panels' photos: stripes of 9 to 20 px.
+const gentleW = 1200
 
 // Run renders our own fleet, or panels made up at random, with truth, for the score table.
 func (c *scenesCmd) Run(s streams) error {
@@ -26,15 +30,26 @@ func (c *scenesCmd) Run(s streams) error {
 			list = append(list, scene.Named{Key: fmt.Sprintf("random-%03d", seed), Spec: scene.Random(seed)})
 		}
 	}
+	if c.Gentle > 0 {
+		list = nil
+		for i := range c.Gentle {
+			seed := c.Seed + uint64(i)
+			list = append(list, scene.Named{Key: fmt.Sprintf("gentle-%03d", seed), Spec: scene.Gentle(seed, gentleW)})
+		}
+	}
 	for _, n := range list {
 		spec := n.Spec
-		if c.Shake > 0 || c.Random == 0 {
+		if c.Shake > 0 || c.Random+c.Gentle == 0 {
 			spec.Camera.ShakePX = c.Shake
 		}
-		switch c.Set {
-		case "single":
+		switch {
+		case c.Gentle > 0:
+			spec.Sets[0].Crossed = c.Set == "crossed"
+		case c.Set == "crossed":
+			spec.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14, Crossed: true}}
+		case c.Set == "single":
 			spec.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14}}
-		case "sweep":
+		case c.Set == "sweep":
 			spec.Sets = []scene.Set{{Kind: "sweep", FineMM: 16, Frames: 9}}
 		}
 		made, err := scene.Render(spec, nil)
