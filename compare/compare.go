@@ -1,6 +1,7 @@
 // Package compare tells what happened to a panel between two captures: what moved, what is still low, what is now high.
 //
-// Both surfaces must be in the same panel frame, which they are while the scale cards stay where they lay.
+// Captures takes both surfaces in the same panel frame, which they share while the scale cards stay where they lay; Panels looks at the
+// metal whether they did, and sets it right.
 package compare
 
 import (
@@ -8,6 +9,7 @@ import (
 	"slices"
 
 	"fairmetal/mark"
+	"fairmetal/register"
 	"fairmetal/surface"
 )
 
@@ -43,6 +45,9 @@ type Progress struct {
 	SoundUM   float64 `json:"sound_rms_um"`
 	DeepestUM float64 `json:"deepest_um"` // lowest metal now
 	HighestUM float64 `json:"highest_um"` // highest metal now
+	// Frames says how the two captures lie against each other, Alignment with figures; of Panels only.
+	Frames    string           `json:"frames,omitempty"`
+	Alignment *register.Result `json:"alignment,omitempty"`
 }
 
 // fairUM is the height below which a mark counts as gone (plan.DefaultFairUM's reason).

@@ -20,6 +20,7 @@ import (
 
 	"fairmetal/capture"
 	"fairmetal/mark"
+	"fairmetal/register"
 	"fairmetal/surface"
 	"fairmetal/texture"
 )
@@ -274,6 +275,15 @@ type Stored struct {
 	Document
 	Surface *surface.Surface
 	Marks   []mark.Mark
+}
+
+// Side is the result as package register takes it.
+func (s *Stored) Side() register.Side {
+	out := register.Side{Surface: s.Surface, Marks: s.Marks}
+	for _, l := range s.Form.Lines {
+		out.Lines = append(out.Lines, register.Line{AngleDeg: l.AngleDeg, OffsetMM: l.OffsetMM, BendPerMM: l.BendPerMM})
+	}
+	return out
 }
 
 // Load reads a result folder.

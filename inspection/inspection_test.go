@@ -15,6 +15,7 @@ import (
 	"testing/fstest"
 
 	"fairmetal/mark"
+	"fairmetal/register"
 )
 
 func measure(t *testing.T, dir string) *Result {
@@ -154,6 +155,24 @@ func TestReferenceScenes(t *testing.T) {
 	}
 	if r := measure(t, filepath.Join(root, "board-half")); strings.Contains(r.Notices[0].Advice, "left") {
 		t.Errorf("board-half: %v", r.Notices)
+	}
+}
+
+// TestSameFrame: the same panel from another place of camera and board, worked in between, its cards left where they lay: by the metal
+// alone the move is nil, to what the cards are read with (0.02 mm; a tenth is five times that).
+func TestSameFrame(t *testing.T) {
+	const root = "../../shared/scenes/"
+	if _, err := os.Stat(root); err != nil {
+		t.Skip("the reference scenes are not on this machine")
+	}
+	var sides [2]register.Side
+	for i, name := range []string{"s06a-pass0", "s06c-pass2"} {
+		r := measure(t, root+name)
+		sides[i] = register.Side{Surface: r.Surface, Marks: r.Marks}
+	}
+	got := register.Between(sides[0], sides[1])
+	if m := got.Move; !got.Sure || got.Moved || math.Hypot(m.XMM, m.YMM) > 0.1 || math.Abs(m.TurnDeg) > 0.1 {
+		t.Errorf("%+v", got)
 	}
 }
 

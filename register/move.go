@@ -57,6 +57,19 @@ func Onto(b *surface.Surface, m Move, g surface.Grid) *surface.Surface {
 	return out
 }
 
+// Around is a grid of the first frame over all that a grid of the second covers, of the same pitch.
+func Around(g surface.Grid, m Move) surface.Grid {
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, k := range [4][2]int{{0, 0}, {g.Cols - 1, 0}, {0, g.Rows - 1}, {g.Cols - 1, g.Rows - 1}} {
+		x, y := m.To(g.XY(k[0], k[1]))
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+	}
+	p := g.PitchMM
+	out := surface.Grid{PitchMM: p, X0MM: math.Floor(x0/p) * p, Y0MM: math.Floor(y0/p) * p}
+	out.Cols, out.Rows = int(math.Ceil((x1-out.X0MM)/p))+1, int(math.Ceil((y1-out.Y0MM)/p))+1
+	return out
+}
+
 // Marks returns copies of the second surface's marks in the first's frame; their outlines on the photo stay.
 func (m Move) Marks(marks []mark.Mark) []mark.Mark {
 	out := make([]mark.Mark, len(marks))

@@ -249,7 +249,10 @@ func (r *Result) judge(marksA, marksB int) {
 }
 
 func meeting(n int) string {
-	if n == 1 {
+	switch n {
+	case 0:
+		return "no marks meet"
+	case 1:
 		return "1 mark meets"
 	}
 	return fmt.Sprintf("%d marks meet", n)

@@ -80,16 +80,38 @@ func (a *App) since(ctx context.Context, v *lookView) error {
 	if v.Against == nil {
 		return nil
 	}
-	before, err := inspection.Load(a.records.Folder(ctx, v.Against.ID))
-	if err != nil {
-		return err
+	var err error
+	v.Progress, err = a.compare(ctx, [2]string{v.Against.ID, v.Shown.ID})
+	return err
+}
+
+// maxCompared bounds the comparisons that are kept.
+const maxCompared = 64
+
+// compare compares two captures, or remembers having done so: to find how they lie takes a second or two.
+func (a *App) compare(ctx context.Context, ids [2]string) (compare.Progress, error) {
+	a.mu.Lock()
+	p, ok := a.compared[ids]
+	a.mu.Unlock()
+	if ok {
+		return p, nil
 	}
-	after, err := inspection.Load(a.records.Folder(ctx, v.Shown.ID))
+	before, err := inspection.Load(a.records.Folder(ctx, ids[0]))
 	if err != nil {
-		return err
+		return p, err
 	}
-	v.Progress = compare.Captures(before.Surface, after.Surface, before.Marks, after.Marks)
-	return nil
+	after, err := inspection.Load(a.records.Folder(ctx, ids[1]))
+	if err != nil {
+		return p, err
+	}
+	p = compare.Panels(before.Side(), after.Side())
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if len(a.compared) >= maxCompared || a.compared == nil {
+		a.compared = map[[2]string]compare.Progress{}
+	}
+	a.compared[ids] = p
+	return p, nil
 }
 
 // types are the files of a capture that a browser may ask for.

@@ -14,7 +14,9 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"sync"
 
+	"fairmetal/compare"
 	"fairmetal/job"
 	"fairmetal/store"
 	"fairmetal/words"
@@ -73,6 +75,9 @@ type App struct {
 	bench   Bench
 	pages   map[words.Lang]map[string]*template.Template
 	scripts map[words.Lang]template.JS // texts that the scripts say
+
+	mu       sync.Mutex
+	compared map[[2]string]compare.Progress // by the ids of both captures, whose results never change
 }
 
 // New parses the pages, once for each language.

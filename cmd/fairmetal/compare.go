@@ -25,7 +25,7 @@ func (c *compareCmd) Run(s streams) error {
 	if err != nil {
 		return refused("result", err)
 	}
-	p := compare.Captures(a.Surface, b.Surface, a.Marks, b.Marks)
+	p := compare.Panels(a.Side(), b.Side())
 	if c.JSON {
 		return printJSON(s.Out, p)
 	}
@@ -35,6 +35,7 @@ func (c *compareCmd) Run(s streams) error {
 		fmt.Fprintf(t, "%s\t%s\t%.0f\t%.0f\t%+.0f\t%+.0f\t%s\t\n", k.Before, k.After, k.XMM, k.YMM, k.WasUM, k.IsUM, k.State)
 	}
 	t.Flush()
+	fmt.Fprintln(s.Out, p.Frames)
 	fmt.Fprintf(s.Out, "%.0f cm2 in common, undamaged metal agrees within %.1f um rms; now %.0f um at the lowest, %+.0f um at the highest\n", p.CommonCM2, p.SoundUM, p.DeepestUM, p.HighestUM)
 	return nil
 }
