@@ -138,8 +138,9 @@ const (
 	Owner      Role = "owner"      // sets the house up, sees the money, lets people in
 )
 
-// May tells whether a role reaches to another.
+// May tells whether a role reaches to another. Nobody reaches to one that does not exist.
 func (r Role) May(least Role) bool {
 	rank := map[Role]int{Anybody: 0, Viewer: 1, Technician: 2, Owner: 3}
-	return rank[r] >= rank[least]
+	need, known := rank[least]
+	return known && rank[r] >= need
 }

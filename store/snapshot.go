@@ -85,9 +85,9 @@ func (n *Snapshot) Close() error {
 	return nil
 }
 
-// transient tables hold what a start makes anew: the migrations' own, and those of the queue.
+// transient tables hold what a start makes anew: the migrations' own, those of the queue, and who is signed in.
 func transient(table string) bool {
-	return strings.HasPrefix(table, "sqlite_") || strings.HasPrefix(table, "goose_") || strings.HasPrefix(table, "river_")
+	return table == "sessions" || strings.HasPrefix(table, "sqlite_") || strings.HasPrefix(table, "goose_") || strings.HasPrefix(table, "river_")
 }
 
 // tables lists the tables and their columns.

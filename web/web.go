@@ -11,12 +11,12 @@ import (
 	"html/template"
 	"io/fs"
 	"log/slog"
-	"net"
 	"net/http"
 	"strings"
 	"sync"
 
 	"fairmetal/compare"
+	"fairmetal/door"
 	"fairmetal/job"
 	"fairmetal/store"
 	"fairmetal/words"
@@ -28,6 +28,8 @@ var files embed.FS
 
 // Records is what the app needs of the store.
 type Records interface {
+	door.Records
+
 	AddJob(ctx context.Context, j job.Job) (job.Job, error)
 	SaveJob(ctx context.Context, j job.Job) error
 	RemoveJob(ctx context.Context, id string) error
@@ -103,34 +105,21 @@ func New(r Records, b Bench) (*App, error) {
 	return a, nil
 }
 
-// Handler routes all requests.
-func (a *App) Handler() http.Handler {
-	m := http.NewServeMux()
+// uploads are the routes whose requests may be larger than forms are.
+var uploads = map[string]int64{"POST /jobs/{id}/captures": maxUploadBytes}
+
+// DoorRoutes are the app's routes as a door guards them.
+func (a *App) DoorRoutes() []door.Route {
+	var out []door.Route
 	for _, r := range a.Routes() {
-		m.HandleFunc(r.Pattern, r.serve)
+		out = append(out, door.Route{Pattern: r.Pattern, Least: r.Least, Handle: r.serve, MaxBytes: uploads[r.Pattern]})
 	}
-	return guard(http.NewCrossOriginProtection().Handler(m))
+	return out
 }
 
-// guard lets only requests for loopback names through, so that no page elsewhere can reach the app by a name of its own, and sets
-// the headers that keep pages to themselves.
-func guard(next http.Handler) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		host := r.Host
-		if h, _, err := net.SplitHostPort(host); err == nil {
-			host = h
-		}
-		if ip := net.ParseIP(strings.Trim(host, "[]")); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-			http.Error(w, "This workshop answers on this computer only.", http.StatusForbidden)
-			return
-		}
-		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'")
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "same-origin")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		next.ServeHTTP(w, r)
-	})
+// Handler serves this computer alone.
+func (a *App) Handler() http.Handler {
+	return door.New(a.records).Loopback(a.DoorRoutes())
 }
 
 // view is what every page gets.

@@ -28,6 +28,7 @@ type commands struct {
 	Serve    serveCmd    `cmd:"" help:"Serve the web app on your workshop."`
 	Backup   backupCmd   `cmd:"" help:"Write the workshop into one file, also while it is open."`
 	Restore  restoreCmd  `cmd:"" help:"Make a workshop of a backup, in an empty folder."`
+	People   peopleCmd   `cmd:"" help:"List who may sign in on the network, let people in and out."`
 	Doctor   doctorCmd   `cmd:"" help:"Find missing, torn or altered files and say what to do."`
 	Measure  measureCmd  `cmd:"" help:"Measure a capture: height map, marks, overlay."`
 	Plan     planCmd     `cmd:"" help:"Plan the repair of a measured panel."`

@@ -1,0 +1,209 @@
+package door
+
+import (
+	"bytes"
+	"embed"
+	"errors"
+	"html/template"
+	"log/slog"
+	"net/http"
+	"strings"
+
+	"fairmetal/job"
+	"fairmetal/payqr"
+	"fairmetal/store"
+)
+
+//go:embed pages.html
+var files embed.FS
+
+var pages = template.Must(template.ParseFS(files, "pages.html"))
+
+// page is what the door's own pages show.
+type page struct {
+	Title, Problem, Done string
+	Who                  Who
+
+	Name, Next                                    string
+	Users                                         []store.User
+	Address, TrustAddress, TrustCode, Fingerprint string
+	TrustSize                                     int
+	Paper                                         job.Paper
+	Links                                         []store.Link
+	URL, Ends, Token                              string
+	Files                                         []string
+}
+
+func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name string, p page) {
+	p.Who = User(r.Context())
+	var b bytes.Buffer
+	if err := pages.ExecuteTemplate(&b, name, p); err != nil {
+		slog.Error("page", "name", name, "error", err)
+		http.Error(w, "The page could not be made. Go back and try again; nothing was lost.", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	w.Write(b.Bytes())
+}
+
+// problem tells what is wrong: as a page to people, as a line to programs.
+func (d *Door) problem(w http.ResponseWriter, r *http.Request, status int, text string) {
+	if !strings.Contains(r.Header.Get("Accept"), "text/html") {
+		http.Error(w, text, status)
+		return
+	}
+	d.show(w, r, status, "problem", page{Title: "A problem", Problem: text})
+}
+
+// fail shows an error in words.
+func (d *Door) fail(w http.ResponseWriter, r *http.Request, err error) {
+	var field *job.FieldError
+	switch {
+	case errors.As(err, &field):
+		d.problem(w, r, http.StatusUnprocessableEntity, field.Text)
+	case errors.Is(err, store.ErrNotFound):
+		d.problem(w, r, http.StatusNotFound, "There is no such record. It may have been removed.")
+	default:
+		slog.Error("door", "error", err)
+		d.problem(w, r, http.StatusInternalServerError, "Something went wrong in the workshop. Go back and try again; nothing was lost.")
+	}
+}
+
+// routes are the door's own addresses.
+func (d *Door) routes(network bool) []Route {
+	at := func(pattern string, least job.Role, f http.HandlerFunc) Route {
+		return Route{Pattern: pattern, Least: least, Handle: f}
+	}
+	out := []Route{
+		at("GET /me", job.Viewer, d.mePage),
+		at("GET /door", job.Owner, d.doorPage),
+		at("POST /door/people", job.Owner, d.letIn),
+		at("POST /door/people/{id}/passphrase", job.Owner, d.setPassphrase),
+		at("POST /door/people/{id}/end", job.Owner, d.endSessions),
+		at("POST /door/people/{id}/remove", job.Owner, d.remove),
+		at("GET /papers/{id}/links", job.Technician, d.linksPage),
+		at("POST /papers/{id}/links", job.Technician, d.makeLink),
+		at("POST /papers/{id}/links/close", job.Technician, d.closeLinks),
+		at("GET /q/{token}", job.Anybody, d.quotePage),
+		at("GET /q/{token}/{name}", job.Anybody, d.quoteFile),
+	}
+	if network {
+		out = append(out, at("GET /sign-in", job.Anybody, d.signInPage), at("POST /sign-in", job.Anybody, d.signInForm),
+			at("POST /sign-out", job.Viewer, d.signOut), at("POST /me/passphrase", job.Viewer, d.changeMine))
+		out = append(out, d.trustRoutes()...)
+	}
+	return out
+}
+
+// safeNext keeps a way back inside the app.
+func safeNext(next string) string {
+	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n\t") || strings.HasPrefix(next, "/sign-") {
+		return "/"
+	}
+	return next
+}
+
+func (d *Door) signInPage(w http.ResponseWriter, r *http.Request) {
+	d.show(w, r, http.StatusOK, "sign-in", page{Title: "Sign in", Next: safeNext(r.FormValue("next"))})
+}
+
+func (d *Door) signInForm(w http.ResponseWriter, r *http.Request) {
+	next := safeNext(r.PostFormValue("next"))
+	err := d.signIn(w, r, r.PostFormValue("name"), r.PostFormValue("passphrase"))
+	switch {
+	case err == nil:
+		http.Redirect(w, r, next, http.StatusSeeOther)
+	case errors.Is(err, errBusy):
+		w.Header().Set("Retry-After", "60")
+		d.show(w, r, http.StatusTooManyRequests, "sign-in", page{Title: "Sign in", Problem: err.Error(), Next: next})
+	case errors.Is(err, errRefused):
+		d.show(w, r, http.StatusUnauthorized, "sign-in", page{Title: "Sign in", Problem: err.Error(), Next: next, Name: r.PostFormValue("name")})
+	default:
+		d.fail(w, r, err)
+	}
+}
+
+func (d *Door) mePage(w http.ResponseWriter, r *http.Request) {
+	d.show(w, r, http.StatusOK, "me", page{Title: "You"})
+}
+
+func (d *Door) changeMine(w http.ResponseWriter, r *http.Request) {
+	who := User(r.Context())
+	h, err := Hash(who.Name, r.PostFormValue("passphrase"))
+	if err == nil {
+		err = d.Records.SetPassphrase(r.Context(), who.ID, h)
+	}
+	var field *job.FieldError
+	switch {
+	case errors.As(err, &field):
+		d.show(w, r, http.StatusUnprocessableEntity, "me", page{Title: "You", Problem: field.Text})
+	case err != nil:
+		d.fail(w, r, err)
+	default:
+		http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+	}
+}
+
+func (d *Door) doorPage(w http.ResponseWriter, r *http.Request) {
+	d.showDoor(w, r, http.StatusOK, page{})
+}
+
+func (d *Door) showDoor(w http.ResponseWriter, r *http.Request, status int, p page) {
+	var err error
+	if p.Users, err = d.Records.Users(r.Context()); err != nil {
+		d.fail(w, r, err)
+		return
+	}
+	p.Title, p.Address = "Door", d.Address
+	if d.Trust != nil {
+		p.TrustAddress, p.Fingerprint = d.Trust.Page, d.Trust.Fingerprint()
+		p.code(p.TrustAddress)
+	}
+	d.show(w, r, status, "door", p)
+}
+
+// code draws a text as a QR symbol; without one the page shows the text alone.
+func (p *page) code(text string) {
+	if s, err := payqr.Encode(text); err == nil {
+		p.TrustCode, p.TrustSize = s.Path(), s.Size
+	}
+}
+
+func (d *Door) letIn(w http.ResponseWriter, r *http.Request) {
+	u, err := d.AddUser(r.Context(), r.PostFormValue("name"), job.Role(r.PostFormValue("role")), r.PostFormValue("passphrase"))
+	var field *job.FieldError
+	switch {
+	case errors.As(err, &field):
+		d.showDoor(w, r, http.StatusUnprocessableEntity, page{Problem: field.Text, Name: r.PostFormValue("name")})
+	case err != nil:
+		d.fail(w, r, err)
+	default:
+		d.showDoor(w, r, http.StatusOK, page{Done: u.Name + " can sign in now."})
+	}
+}
+
+func (d *Door) setPassphrase(w http.ResponseWriter, r *http.Request) {
+	h, err := Hash("", r.PostFormValue("passphrase"))
+	if err == nil {
+		err = d.Records.SetPassphrase(r.Context(), r.PathValue("id"), h)
+	}
+	d.backToDoor(w, r, err)
+}
+
+func (d *Door) endSessions(w http.ResponseWriter, r *http.Request) {
+	d.backToDoor(w, r, d.Records.EndSessions(r.Context(), r.PathValue("id")))
+}
+
+func (d *Door) remove(w http.ResponseWriter, r *http.Request) {
+	d.backToDoor(w, r, d.Records.RemoveUser(r.Context(), r.PathValue("id")))
+}
+
+func (d *Door) backToDoor(w http.ResponseWriter, r *http.Request, err error) {
+	if err != nil {
+		d.fail(w, r, err)
+		return
+	}
+	http.Redirect(w, r, "/door", http.StatusSeeOther)
+}

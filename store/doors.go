@@ -1,0 +1,230 @@
+package store
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"fairmetal/job"
+)
+
+// User is somebody who may sign in.
+type User struct {
+	ID      string
+	Name    string
+	Role    job.Role
+	Hash    string // of the passphrase
+	Created time.Time
+}
+
+const userColumns = "id, name, role, passphrase, created_at"
+
+func scanUser(r scanner) (User, error) {
+	var u User
+	var role, created string
+	err := r.Scan(&u.ID, &u.Name, &role, &u.Hash, &created)
+	u.Role, u.Created = job.Role(role), parseTime(created)
+	return u, missing(err)
+}
+
+// AddUser stores a new user.
+func (s *Store) AddUser(ctx context.Context, u User) (User, error) {
+	u.Name = strings.Join(strings.Fields(u.Name), " ")
+	switch {
+	case u.Name == "" || len(u.Name) > 60:
+		return u, &job.FieldError{Field: "name", Text: "Give a name of 1 to 60 letters."}
+	case u.Role != job.Owner && u.Role != job.Technician && u.Role != job.Viewer:
+		return u, &job.FieldError{Field: "role", Text: "The role is owner, technician or viewer."}
+	}
+	u.ID = newID()
+	err := s.tx(ctx, func(tx runner) error {
+		var n int
+		if err := tx.row(ctx, "SELECT count(*) FROM users WHERE lower(name) = lower(?)", u.Name).Scan(&n); err != nil {
+			return err
+		}
+		if n > 0 {
+			return &job.FieldError{Field: "name", Text: "Somebody of this name signs in already: choose another."}
+		}
+		now := s.stamp()
+		u.Created = parseTime(now)
+		if _, err := tx.exec(ctx, "INSERT INTO users ("+userColumns+") VALUES (?, ?, ?, ?, ?)", u.ID, u.Name, string(u.Role), u.Hash, now); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "user added", "", u.Name+", "+string(u.Role))
+	})
+	return u, err
+}
+
+// SetPassphrase stores a new hash and ends the user's sessions.
+func (s *Store) SetPassphrase(ctx context.Context, id, hash string) error {
+	return s.tx(ctx, func(tx runner) error {
+		r, err := tx.exec(ctx, "UPDATE users SET passphrase = ? WHERE id = ?", hash, id)
+		if err := found(r, err); err != nil {
+			return err
+		}
+		if _, err := tx.exec(ctx, "DELETE FROM sessions WHERE user_id = ?", id); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "passphrase changed", "", id)
+	})
+}
+
+// RemoveUser takes a user's access away; what was noted of them stays. The last owner stays.
+func (s *Store) RemoveUser(ctx context.Context, id string) error {
+	return s.tx(ctx, func(tx runner) error {
+		u, err := scanUser(tx.row(ctx, "SELECT "+userColumns+" FROM users WHERE id = ?", id))
+		if err != nil {
+			return err
+		}
+		var others int
+		if err := tx.row(ctx, "SELECT count(*) FROM users WHERE role = ? AND id <> ?", string(job.Owner), id).Scan(&others); err != nil {
+			return err
+		}
+		if u.Role == job.Owner && others == 0 {
+			return &job.FieldError{Field: "user", Text: "The last owner stays: add another first."}
+		}
+		if _, err := tx.exec(ctx, "DELETE FROM users WHERE id = ?", id); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "user removed", "", u.Name)
+	})
+}
+
+// Users lists who may sign in, by name.
+func (s *Store) Users(ctx context.Context) ([]User, error) {
+	rows, err := s.query(ctx, "SELECT "+userColumns+" FROM users ORDER BY lower(name)")
+	return all(rows, err, scanUser)
+}
+
+// UserNamed reads a user by name, small and capital letters being the same.
+func (s *Store) UserNamed(ctx context.Context, name string) (User, error) {
+	return scanUser(s.row(ctx, "SELECT "+userColumns+" FROM users WHERE lower(name) = lower(?)", strings.Join(strings.Fields(name), " ")))
+}
+
+// Session is a browser that is signed in.
+type Session struct {
+	Token  string // hashed
+	UserID string
+	Device string
+	Seen   time.Time
+	Ends   time.Time
+}
+
+// AddSession stores a session and clears away those that have ended.
+func (s *Store) AddSession(ctx context.Context, n Session) error {
+	return s.tx(ctx, func(tx runner) error {
+		if _, err := tx.exec(ctx, "DELETE FROM sessions WHERE ends_at <= ?", s.stamp()); err != nil {
+			return err
+		}
+		if _, err := tx.exec(ctx, "INSERT INTO sessions (token, user_id, device, seen_at, ends_at) VALUES (?, ?, ?, ?, ?)", n.Token, n.UserID, n.Device, n.Seen.UTC().Format(timeLayout), n.Ends.UTC().Format(timeLayout)); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "signed in", "", n.Device)
+	})
+}
+
+// Session reads a session and its user.
+func (s *Store) Session(ctx context.Context, token string) (Session, User, error) {
+	n := Session{Token: token}
+	var seen, ends string
+	if err := s.row(ctx, "SELECT user_id, device, seen_at, ends_at FROM sessions WHERE token = ?", token).Scan(&n.UserID, &n.Device, &seen, &ends); err != nil {
+		return n, User{}, missing(err)
+	}
+	n.Seen, n.Ends = parseTime(seen), parseTime(ends)
+	u, err := scanUser(s.row(ctx, "SELECT "+userColumns+" FROM users WHERE id = ?", n.UserID))
+	return n, u, err
+}
+
+// SeeSession notes that a session was used.
+func (s *Store) SeeSession(ctx context.Context, token string, at time.Time) error {
+	_, err := s.exec(ctx, "UPDATE sessions SET seen_at = ? WHERE token = ?", at.UTC().Format(timeLayout), token)
+	return err
+}
+
+// EndSession ends one session.
+func (s *Store) EndSession(ctx context.Context, token string) error {
+	_, err := s.exec(ctx, "DELETE FROM sessions WHERE token = ?", token)
+	return err
+}
+
+// EndSessions ends all sessions of a user.
+func (s *Store) EndSessions(ctx context.Context, userID string) error {
+	return s.tx(ctx, func(tx runner) error {
+		if _, err := tx.exec(ctx, "DELETE FROM sessions WHERE user_id = ?", userID); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "sessions ended", "", userID)
+	})
+}
+
+// Link opens one paper to whoever holds its token.
+type Link struct {
+	Token   string // hashed
+	PaperID string
+	Ends    time.Time
+	Created time.Time
+}
+
+// AddLink stores a link to a paper.
+func (s *Store) AddLink(ctx context.Context, l Link) error {
+	return s.tx(ctx, func(tx runner) error {
+		p, err := scanPaper(tx.row(ctx, "SELECT "+paperColumns+" FROM papers WHERE id = ?", l.PaperID))
+		if err != nil {
+			return err
+		}
+		if _, err := tx.exec(ctx, "INSERT INTO links (token, paper_id, ends_at, created_at) VALUES (?, ?, ?, ?)", l.Token, l.PaperID, l.Ends.UTC().Format(timeLayout), s.stamp()); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "link made", p.JobID, p.Kind+" "+p.Number)
+	})
+}
+
+const linkColumns = "token, paper_id, ends_at, created_at"
+
+func scanLink(r scanner) (Link, error) {
+	var l Link
+	var ends, created string
+	err := r.Scan(&l.Token, &l.PaperID, &ends, &created)
+	l.Ends, l.Created = parseTime(ends), parseTime(created)
+	return l, missing(err)
+}
+
+// Link reads a link.
+func (s *Store) Link(ctx context.Context, token string) (Link, error) {
+	return scanLink(s.row(ctx, "SELECT "+linkColumns+" FROM links WHERE token = ?", token))
+}
+
+// Links lists the links to a paper, the newest first.
+func (s *Store) Links(ctx context.Context, paperID string) ([]Link, error) {
+	rows, err := s.query(ctx, "SELECT "+linkColumns+" FROM links WHERE paper_id = ? ORDER BY created_at DESC, token", paperID)
+	return all(rows, err, scanLink)
+}
+
+// EndLinks closes all links to a paper.
+func (s *Store) EndLinks(ctx context.Context, paperID string) error {
+	return s.tx(ctx, func(tx runner) error {
+		p, err := scanPaper(tx.row(ctx, "SELECT "+paperColumns+" FROM papers WHERE id = ?", paperID))
+		if err != nil {
+			return err
+		}
+		if _, err := tx.exec(ctx, "DELETE FROM links WHERE paper_id = ?", paperID); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, "links closed", p.JobID, p.Kind+" "+p.Number)
+	})
+}
+
+// Note writes a line of the trail that belongs to no change of a record.
+func (s *Store) Note(ctx context.Context, what, text string) error {
+	return s.tx(ctx, func(tx runner) error { return s.note(ctx, tx, what, "", text) })
+}
+
+// PaperFiles lists the files of a paper.
+func (s *Store) PaperFiles(ctx context.Context, p job.Paper) ([]string, error) {
+	rows, err := s.query(ctx, `SELECT name FROM attachments WHERE job_id = ? AND substr(name, 1, ?) = ? ORDER BY name`, p.JobID, len(p.ID)+1, p.ID+"/")
+	return all(rows, err, func(r scanner) (string, error) {
+		var n string
+		err := r.Scan(&n)
+		return strings.TrimPrefix(n, p.ID+"/"), err
+	})
+}
