@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"fairmetal/internal/rows"
-	"fairmetal/surface"
 )
 
 // point is a place of the first surface and its height, mm.
@@ -35,7 +34,7 @@ type problem struct {
 	ties   []tie
 	// loose points tell of the smooth difference alone, not of the move; nil: none is loose.
 	loose []bool
-	// prior, mm and rad: how well start is known; 0: not at all.
+	// prior, mm and rad: how far from nil the move may be; 0: anything.
 	priorMM, priorTurn float64
 	cx, cy             float64 // the turn's centre, in both frames: the middle of the points
 }
@@ -91,7 +90,6 @@ type row struct {
 // fit solves the problem from a start; narrow starts with the last cut, for a start that is right to a millimetre.
 func (p *problem) fit(start Move, narrow bool) solution {
 	sx, sy, turn := p.from(start)
-	x0, y0, t0 := sx, sy, turn
 	n := 3 + p.terms
 	obs, ties := make([]row, len(p.points)), make([]row, len(p.ties))
 	coef := make([]float64, p.terms)
@@ -123,7 +121,7 @@ func (p *problem) fit(start Move, narrow bool) solution {
 			}
 		}
 		if p.priorMM > 0 {
-			for u, k := range []struct{ off, sigma float64 }{{sx - x0, p.priorMM}, {sy - y0, p.priorMM}, {turn - t0, p.priorTurn}} {
+			for u, k := range []struct{ off, sigma float64 }{{sx, p.priorMM}, {sy, p.priorMM}, {turn, p.priorTurn}} {
 				w := out.spreadMM * out.spreadMM / (k.sigma * k.sigma)
 				a.SetSym(u, u, a.At(u, u)+w)
 				rhs[u] -= w * k.off
@@ -336,16 +334,4 @@ func (p *problem) sandwich(chol *mat.Cholesky, obs []row, ties []row, spread flo
 		}
 	}
 	return cov
-}
-
-// cubic fills a point's terms of a smooth difference of degree 3.
-func cubic(g surface.Grid, points []point) (basis []float64, terms int) {
-	terms = 10
-	basis = make([]float64, terms*len(points))
-	sx, sy := float64(g.Cols)*g.PitchMM/2, float64(g.Rows)*g.PitchMM/2
-	for i, q := range points {
-		u, v := (q.x-g.X0MM)/sx-1, (q.y-g.Y0MM)/sy-1
-		copy(basis[i*terms:], []float64{1, u, v, u * u, u * v, v * v, u * u * u, u * u * v, u * v * v, v * v * v})
-	}
-	return basis, terms
 }

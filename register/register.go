@@ -109,10 +109,18 @@ func newAligner(a, b Side) *aligner {
 		return nil
 	}
 	l.problem.b = field{b.Surface.Grid, surface.Gauss(b.Surface.Grid, b.Surface.Height, surface.GaussCutoff(fingerShortMM))}
-	l.basis, l.terms = cubic(g, l.points)
+	e := exponents(formDegree)
+	l.terms = len(e)
+	l.basis = make([]float64, l.terms*len(l.points))
+	for i, q := range l.points {
+		powers(g, e, q.x, q.y, l.basis[i*l.terms:(i+1)*l.terms])
+	}
 	l.centre()
 	return l
 }
+
+// formDegree is that of the smooth difference: flattening of two captures of unlike extent leaves little more.
+const formDegree = 3
 
 // pointMM is the spacing of the heights that the fit uses.
 const pointMM = 1.5
