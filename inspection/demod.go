@@ -28,28 +28,27 @@ func (r *run) guide(axis string) phase.Guide {
 	}
 }
 
-// demodulate reads one photo of each direction.
+// demodulate reads one photo of each direction, or one of both.
 func (r *run) demodulate() error {
 	board := r.res.Capture.Board
+	axes, size := [2]string{"u", "v"}, [2]float64{board.WidthMM, board.HeightMM}
 	var fields [2]*phase.Single
 	var errs [2]error
-	var wg sync.WaitGroup
-	for i, axis := range []string{"u", "v"} {
-		f, ok := r.frameOf(axis)
-		if !ok {
-			return refuse("axis", "a set of single photos needs one of upright (u) and one of level (v) stripes", "add the missing photo")
+	if f, ok := r.frameOf("uv"); ok {
+		fields[0], fields[1], errs[0] = phase.DemodulateCrossed(f.img, f.PitchMM, f.Profile == "square", size, [2]phase.Guide{r.guide("u"), r.guide("v")})
+	} else {
+		var wg sync.WaitGroup
+		for i, axis := range axes {
+			f, ok := r.frameOf(axis)
+			if !ok {
+				return refuse("axis", "a set of single photos needs one of upright (u) and one of level (v) stripes", "add the missing photo")
+			}
+			wg.Go(func() {
+				fields[i], errs[i] = phase.Demodulate(axis, f.img, f.PitchMM, f.Profile == "square", size[i], r.guide(axis))
+			})
 		}
-		size := board.WidthMM
-		if axis == "v" {
-			size = board.HeightMM
-		}
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			fields[i], errs[i] = phase.Demodulate(axis, f.img, f.PitchMM, f.Profile == "square", size, r.guide(axis))
-		}()
+		wg.Wait()
 	}
-	wg.Wait()
 	for _, err := range errs {
 		if err != nil {
 			return err

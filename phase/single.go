@@ -38,11 +38,13 @@ func (e *NoStripesError) Error() string {
 // Where prediction and photo keep disagreeing, or the stripes stand still or run backwards, the reflection folds: nothing is
 // given there.
 func Demodulate(axis string, img *photo.Image, pitchMM float64, square bool, boardMM float64, guide Guide) (*Single, error) {
-	l := lockOn(newRaster(img, pitchMM, boardMM, guide), square)
+	l := lockOn(newRaster(img, pitchMM, boardMM, guide, mostHalvings), square)
 	if l == nil {
 		return nil, &NoStripesError{Axis: axis, PitchMM: pitchMM}
 	}
-	l.settle()
+	for n := range roundsInAll {
+		l.round(n)
+	}
 	return l.finish(axis, img, pitchMM, boardMM)
 }
 
@@ -62,8 +64,10 @@ func lockOn(r *raster, square bool) *lock {
 	return l
 }
 
-// finish judges what the loop has followed.
+// finish judges what the loop has followed, and places it on the board.
 func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (*Single, error) {
+	l.lookAtAll()
+	l.purify(nil)
 	l.judge()
 	l.place(boardMM / pitchMM)
 	s := l.field(img.W, img.H, pitchMM)

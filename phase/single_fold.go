@@ -6,7 +6,7 @@ import "fairmetal/internal/rows"
 // the reflection folds (Coddington's equations [BornWolf]); purity is how well photo and prediction agree, 1 on undamaged metal.
 // The stricter limit starts a folded place, the milder one bounds it: a fold is ringed by stripes that nearly stand.
 const (
-	foldPace, rimPace     = 0.05, 0.25
+	foldPace, rimPace     = -0.05, 0.25
 	foldPurity, rimPurity = 0.5, 0.7
 	// stillPace: where stripes stand nearly still, smoothed over paceWindow, they may run either way behind. The prediction passes
 	// from a fold's outside into the mirrored inside at 0.3 to 0.4.

@@ -23,10 +23,13 @@ type lock struct {
 	purity []float32 // agreement of photo and prediction
 	slope  []float32 // size of the gradient of phi, turns per px
 	sums   cellSums
-	ok     []bool // cells to be believed
-	folded []bool // cells enclosed by them that cannot be
-	holes  []bool // cells that cannot be read, in places thicker than a seam
-	seam   []bool // cells on a feature line that cuts the stripes; nil: none
+	ok     []bool    // cells to be believed
+	folded []bool    // cells enclosed by them that cannot be
+	holes  []bool    // cells that cannot be read, in places thicker than a seam
+	seam   []bool    // cells on a feature line that cuts the stripes; nil: none
+	seen   []float32 // the prediction at the last look at each cell
+	due    []bool    // cells to look at
+	other  *lock     // of stripes that cross these; nil: none
 }
 
 // cellsPerStripe: as many nodes on a stripe pair carry bends of the stripes down to half its width.
@@ -43,7 +46,9 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 	}
 	l.phi = newGrid(l.cols*l.q, l.rows*l.q, l.q)
 	l.levels = levels{make([]float32, n), make([]float32, n)}
-	l.trust, l.weight, l.purity, l.trend = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
+	for _, p := range []*[]float32{&l.trust, &l.weight, &l.purity, &l.trend, &l.slope} {
+		*p = make([]float32, n)
+	}
 	t := terms()
 	rows.Do(l.rows, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
@@ -151,30 +156,32 @@ const (
 	finalSteps = 24 // after which the error is a hundredth of what one round changes
 )
 
-// settle runs the loop.
-func (l *lock) settle() {
-	rounds := len(stiffSpans) + trials + finals
-	for round := range rounds {
-		final := round >= rounds-finals
-		if round > 0 && !final {
-			l.reach()
-		}
-		l.look()
-		l.weigh()
-		if round < 3 || round == rounds-finals {
-			l.relevel()
-		}
-		switch {
-		case round < len(stiffSpans):
-			l.move(stiffSpans[round], trialSteps)
-		case final:
-			l.move(span, finalSteps)
-		default:
-			l.move(span, trialSteps)
-		}
+var roundsInAll = len(stiffSpans) + trials + finals
+
+// round is the n-th of the loop.
+func (l *lock) round(n int) {
+	first := roundsInAll - finals
+	if n > 0 && n < first {
+		l.reach()
 	}
-	l.look()
-	l.purify(nil)
+	if n < first {
+		l.look()
+	} else {
+		l.lookAtAll()
+	}
+	l.weigh()
+	if n < 3 || n == first {
+		l.relevel()
+		l.forget()
+	}
+	switch {
+	case n < len(stiffSpans):
+		l.move(stiffSpans[n], trialSteps)
+	case n >= first:
+		l.move(span, finalSteps)
+	default:
+		l.move(span, trialSteps)
+	}
 }
 
 // move brings the prediction to the edges by a plate that spans so many stripe pairs.
@@ -200,6 +207,9 @@ const maxMove = 0.2
 func (l *lock) weigh() {
 	l.purify(l.trust)
 	loud := loudSwing * float32(l.q*l.q)
+	if l.other != nil {
+		loud *= 2 // where the stripes that cross are not known they stay in
+	}
 	for i, t := range l.trust {
 		if v := l.sums.loud[i]; v > loud || v < -loud {
 			t = 0
@@ -214,9 +224,9 @@ func (l *lock) weigh() {
 const (
 	// Agreement with which a cell takes part in full, and not at all. Stripes predicted at random agree by 0, half a turn off by -1.
 	trustFull, trustNone = 0.75, 0.45
-	// loudSwing is how far off both levels, in half swings, a cell's mean is none of the stripes: a card's paper in dark paint. Square
-	// and sine stripes reach 1, and their levels are known to a tenth.
-	loudSwing = 1.5
+	// loudSwing is how far off the middle, in half swings, a cell's mean is none of the stripes: a card's paper in dark paint. Sharp
+	// stripes reach 1, those blurred to a sine pi/2, and the levels are known to a tenth.
+	loudSwing = 2
 )
 
 // reach continues the prediction over the rim of the trusted cells, by their value and slope, and gives those cells a trial.

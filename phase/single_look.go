@@ -34,41 +34,46 @@ const coreTurns = 0.1
 // summed over the strip, with the sign of the step, the difference is 2 (twice the half swing) times its breadth. That holds for
 // blurred edges and sine stripes too, whose differences on both sides of an edge cancel. The breadth counts in turns by the
 // local slope of the prediction, and an edge counts as long as it runs through the cell.
+//
+// Cells whose prediction has hardly moved since keep what was gathered then.
 func (l *lock) look() {
 	n := l.cols * l.rows
 	for _, p := range l.sums.all() {
 		if *p == nil {
 			*p = make([]float32, n)
 		}
-		clear(*p)
 	}
-	if l.slope == nil {
-		l.slope = make([]float32, n)
+	if l.seen == nil {
+		l.seen, l.due = make([]float32, n), make([]bool, n)
+		l.forget()
+	}
+	l.callDue()
+	for _, p := range l.sums.all() {
+		v := *p
+		for i, due := range l.due {
+			if due {
+				v[i] = 0
+			}
+		}
 	}
 	l.measureSlope()
 	l.each(func(first int, row, t []float32) {
 		x := 0
 		for k := first; k < first+l.cols; k++ {
 			mid, gain, grad := l.levels.mid[k], 1/l.levels.half[k], l.slope[k]
-			// A pixel is the mean of its square: a predicted edge is as wide as a pixel.
-			sharp := 1 / max(0.5*grad, 1e-3)
+			sharp := edgeSharpness(grad)
+			if !l.due[k] {
+				x += l.q
+				continue
+			}
 			var move, edge, agree, pred2, photo, pred, cross, core, coreN, loud float32
 			for range l.q {
 				v := row[x]
 				g := (v - mid) * gain
 				loud += g
 				g = min(max(g, -maxSwing), maxSwing)
-				f := t[x] - float32(int32(t[x]+floorBias)-floorBias) // the part of a turn, 0 to 1
-				d, pole := f-0.75, float32(1)                        // distance from the nearest edge: here dark turns bright
-				if f < 0.5 {
-					d, pole = f-0.25, -1
-				}
-				var s float32
-				if l.square {
-					s = pole * min(max(d*sharp, -1), 1)
-				} else {
-					_, s = sincosTurns(f)
-				}
+				f, d, pole := nearestEdge(t[x])
+				s := l.stripes(f, d, pole, sharp)
 				move += (g - s) * pole
 				edge += 1 - 16*d*d
 				agree += g * s
@@ -97,17 +102,81 @@ func (l *lock) look() {
 	})
 }
 
+// lookAtAll is look at every cell.
+func (l *lock) lookAtAll() {
+	l.forget()
+	l.look()
+}
+
+// forget makes the next look go over all cells.
+func (l *lock) forget() {
+	for i := range l.seen {
+		l.seen[i] = float32(math.NaN())
+	}
+}
+
+// callDue picks the cells to look at: those between nodes of which one has moved. Stripes that cross others are looked at
+// everywhere, since the others move as well.
+func (l *lock) callDue() {
+	clear(l.due)
+	for j := range l.rows {
+		for i := range l.cols {
+			k := j*l.cols + i
+			if d := l.phi.v[k] - l.seen[k]; l.other == nil && d < hardlyMoved && d > -hardlyMoved {
+				continue
+			}
+			l.seen[k] = l.phi.v[k]
+			for y := max(0, j-1); y <= min(l.rows-1, j+1); y++ {
+				for x := max(0, i-1); x <= min(l.cols-1, i+1); x++ {
+					l.due[y*l.cols+x] = true
+				}
+			}
+		}
+	}
+}
+
+// hardlyMoved, in turns, is a tenth of what orange peel moves an edge by.
+const hardlyMoved = 0.005
+
+// edgeSharpness is how steeply a predicted edge rises per turn, where a px is so many turns: a pixel is the mean of its square, and
+// an edge as wide as a pixel.
+func edgeSharpness(turnsPerPX float32) float32 { return 1 / max(0.5*turnsPerPX, 1e-3) }
+
+// nearestEdge takes the part of a turn, 0 to 1, and the distance from the nearest edge there, whose pole is 1 where dark turns bright.
+func nearestEdge(t float32) (part, d, pole float32) {
+	part = t - float32(int32(t+floorBias)-floorBias)
+	if part < 0.5 {
+		return part, part - 0.25, -1
+	}
+	return part, part - 0.75, 1
+}
+
+// stripes is the brightness that is predicted there, -1 to 1.
+func (l *lock) stripes(part, d, pole, sharp float32) float32 {
+	if l.square {
+		return pole * min(max(d*sharp, -1), 1)
+	}
+	_, s := sincosTurns(part)
+	return s
+}
+
 // floorBias makes a float's conversion to an integer, which cuts towards zero, a floor; no photo shows as many stripes.
 const floorBias = 4096
 
 // each visits the rows of pixels with their predicted turns; every row of cells is seen by one worker.
 func (l *lock) each(visit func(first int, row, t []float32)) {
 	rows.Do(l.rows, func(j0, j1 int) {
-		line, t := make([]float32, l.cols), make([]float32, l.cols*l.q)
+		line, t, own := make([]float32, l.cols), make([]float32, l.cols*l.q), make([]float32, l.cols*l.q)
 		for y := j0 * l.q; y < j1*l.q; y++ {
 			l.phi.row(y, line, t)
 			p := (l.y0+y)*l.r.w + l.x0
-			visit(y/l.q*l.cols, l.r.pix[p:p+l.cols*l.q], t)
+			row := l.r.pix[p : p+l.cols*l.q]
+			if l.other != nil {
+				copy(own, row)
+				l.other.takeOff(l.y0+y, l.x0, own)
+				row = own
+			}
+			visit(y/l.q*l.cols, row, t)
 		}
 	})
 }

@@ -78,11 +78,14 @@ const guideSlack = 2.3
 // them twofold, and a pixel's mean loses nothing of where an edge lies.
 const minPeriod = 12.0
 
-// newRaster brings the photo to working size and samples the guide; nil when the guide says nothing.
-func newRaster(img *photo.Image, pitch, boardMM float64, guide Guide) *raster {
+// mostHalvings of a photo: more than any photo takes.
+const mostHalvings = 16
+
+// newRaster brings the photo to working size, by most halvings at the most, and samples the guide; nil when the guide says nothing.
+func newRaster(img *photo.Image, pitch, boardMM float64, guide Guide, most int) *raster {
 	r := &raster{w: img.W, h: img.H, pix: img.Pix, reach: 0.5 * guideSlack * boardMM / pitch}
 	r.sampleGuide(guide, pitch)
-	for r.period/(2*1.5) >= minPeriod {
+	for r.halved < most && r.period/(2*1.5) >= minPeriod {
 		m := photo.Halve(&photo.Image{W: r.w, H: r.h, Pix: r.pix})
 		r.w, r.h, r.pix = m.W, m.H, m.Pix
 		r.halved++

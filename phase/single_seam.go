@@ -67,7 +67,7 @@ const (
 	// into six pixels dips by 0.4, the weakest curve on orange peel by 0.07.
 	seamDip = 0.2
 	// seamSlope and seamBow bound the curves: the line's run against the raster, and its sagitta over its length.
-	seamSlope = 0.25
+	seamSlope = 0.6
 	seamBow   = 0.05
 	// seamStride: the search looks at every sixth line.
 	seamStride = 6
