@@ -75,7 +75,7 @@ func Render(s Spec, progress func(done, total int)) (*Capture, error) {
 	if out.Files["capture.json"], err = s.document(g.taped); err != nil {
 		return nil, err
 	}
-	out.Truth = m.truth(&s)
+	out.Truth = g.truth()
 	return out, nil
 }
 

@@ -179,8 +179,7 @@ func TestSetsAndOrientation(t *testing.T) {
 // TestTruth: the marks of truth are those that were asked for.
 func TestTruth(t *testing.T) {
 	s := small(Panel{RXMM: 4000, RYMM: 2000, Marks: []Mark{{ID: "a", Kind: "round", XMM: 10, YMM: -5, LengthMM: 24, WidthMM: 18, DepthUM: 200, AngleDeg: 30}, {ID: "b", Kind: "high", XMM: -30, LengthMM: 8, WidthMM: 8, DepthUM: 40}}})
-	x, y := s.reach()
-	tr := cast(s.Panel, x, y, 1).truth(&s)
+	tr := setup(t, s).truth()
 	a := tr.Marks[0]
 	if math.Abs(a.DepthUM-200) > 1 || math.Abs(a.LengthMM-24) > 0.6 || math.Abs(a.WidthMM-18) > 0.6 || math.Hypot(a.XMM-10, a.YMM+5) > 0.2 || math.Abs(a.AngleDeg-30) > 6 {
 		t.Errorf("%+v", a)

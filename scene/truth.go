@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Truth is the true deviation of the panel from its form (orange peel left out) and the marks on it.
@@ -30,12 +32,14 @@ type TrueMark struct {
 	CrownUM   float64    `json:"crown_um"`
 	AngleDeg  float64    `json:"angle_deg"`
 	DeepestMM [2]float64 `json:"deepest_mm"`
+	SeesBoard float64    `json:"sees_board"` // share of the mark from which the undamaged form mirrors the board into the photo
 }
 
 const truthPitch = 0.5
 
 // truth samples the surface that was traced.
-func (m *metal) truth(s *Spec) Truth {
+func (g *rig) truth() Truth {
+	m, s := g.m, g.spec
 	const x0, y0 = -180.0, -130.0
 	t := Truth{Cols: 721, Rows: 521, PitchMM: truthPitch, X0MM: x0, Y0MM: y0}
 	t.Height = make([]float32, t.Cols*t.Rows)
@@ -46,13 +50,33 @@ func (m *metal) truth(s *Spec) Truth {
 		}
 	})
 	for i := range s.Panel.Marks {
-		t.Marks = append(t.Marks, t.describe(&s.Panel.Marks[i]))
+		t.Marks = append(t.Marks, g.describe(&t, &s.Panel.Marks[i]))
 	}
 	return t
 }
 
+// sees tells whether the undamaged form at a place mirrors the board into the photo, past the cards.
+func (g *rig) sees(x, y float64) bool {
+	z, zx, zy := g.m.p.form(x, y)
+	p := r3.Vec{X: x, Y: y, Z: z}
+	if px, py := g.project(p); px < 0 || py < 0 || px > float64(g.spec.Camera.W) || py > float64(g.spec.Camera.H) {
+		return false
+	}
+	dir := r3.Unit(r3.Sub(p, g.eye))
+	for i := range g.cards {
+		if _, hit := g.card(i, dir); hit {
+			return false
+		}
+	}
+	if g.beyond(p) {
+		return false
+	}
+	u, _ := g.mirrored(dir, p, r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1}))
+	return u == u
+}
+
 // describe measures a mark: the outline from its own height alone, extremes from the whole surface.
-func (t *Truth) describe(k *Mark) TrueMark {
+func (g *rig) describe(t *Truth, k *Mark) TrueMark {
 	sign := -1.0
 	if k.Kind == "high" {
 		sign = 1
@@ -67,13 +91,16 @@ func (t *Truth) describe(k *Mark) TrueMark {
 	}
 	var inside [][2]float64
 	out := TrueMark{ID: k.ID, Kind: k.Kind}
-	var sx, sy float64
+	var sx, sy, seen float64
 	for y := -reach; y <= reach; y += step {
 		for x := -reach; x <= reach; x += step {
 			if sign*k.height(k.XMM+x, k.YMM+y) < 0.1*own {
 				continue
 			}
 			px, py := k.XMM+x, k.YMM+y
+			if g.sees(px, py) {
+				seen++
+			}
 			inside = append(inside, [2]float64{px, py})
 			sx, sy = sx+px, sy+py
 			if h := sign * 1000 * t.at(px, py); h > out.DepthUM {
@@ -82,7 +109,7 @@ func (t *Truth) describe(k *Mark) TrueMark {
 		}
 	}
 	n := float64(len(inside))
-	out.XMM, out.YMM = sx/n, sy/n
+	out.XMM, out.YMM, out.SeesBoard = sx/n, sy/n, seen/n
 	out.WidthMM = math.Inf(1)
 	for deg := 0; deg < 180; deg += 2 {
 		s, c := math.Sincos(rad(float64(deg)))
@@ -157,7 +184,7 @@ func (s *Spec) document(taped float64) ([]byte, error) {
 		"cards":  map[string]any{"scheme": "FM1"},
 	}
 	if c := s.Camera; !c.HideLens {
-		d["camera"] = map[string]any{"focal_px": c.FocalPX, "principal_px": []float64{float64(c.W) / 2, float64(c.H) / 2}, "size_px": []int{c.W, c.H}}
+		d["camera"] = map[string]any{"focal_px": orElse(c.ToldFocalPX, c.FocalPX), "principal_px": []float64{float64(c.W) / 2, float64(c.H) / 2}, "size_px": []int{c.W, c.H}}
 	}
 	var sets []set
 	for _, q := range s.Sets {
