@@ -13,6 +13,10 @@ type Card struct {
 	// the fit and its correlation between neighbouring pixels. Bent cards and lens distortion are not in it.
 	SigmaPX float64
 
+	// BlurPX2 is the covariance of the blur of the card's edges, xx, xy and yy in px^2: lens, pixel and the camera's sharpening
+	// together.
+	BlurPX2 [3]float64
+
 	// ModulePX is the length in pixels of a module along the symbol's shorter direction in the photo.
 	ModulePX float64
 }

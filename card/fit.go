@@ -84,6 +84,9 @@ func (f *model) result(scale float64, letter string, sideMM, sigma float64) Card
 	h := f.homography()
 	k := Modules / sideMM // modules per mm; the card's y runs up, the symbol's v down
 	c := Card{Letter: letter, SideMM: sideMM, SigmaPX: sigma * scale}
+	for i := range c.BlurPX2 {
+		c.BlurPX2[i] = scale * scale * f.x[iBlur+i]
+	}
 	c.H = [9]float64{
 		scale * h[0] * k, -scale * h[1] * k, scale * h[2],
 		scale * h[3] * k, -scale * h[4] * k, scale * h[5],

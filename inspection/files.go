@@ -46,6 +46,7 @@ type Document struct {
 	} `json:"photo"`
 	Camera struct {
 		FocalPX   float64    `json:"focal_px"`
+		K1        float64    `json:"k1"` // radial distortion: r (1 + k1 r^2), r in focal lengths
 		Principal [2]float64 `json:"principal_px"`
 		Centre    [3]float64 `json:"centre_mm"`
 		Right     [3]float64 `json:"right"`
@@ -156,7 +157,7 @@ func (r *Result) document(pic Pictures) Document {
 	d.Capture.Name, d.Capture.Panel, d.Capture.Board = r.Capture.Name, r.Capture.Panel, r.Capture.Board
 	d.Photo.File, d.Photo.Width, d.Photo.Height = "photo.jpg", pic.Photo.Rect.Dx(), pic.Photo.Rect.Dy()
 	cam := r.Frame.Camera.Scaled(pic.Scale)
-	d.Camera.FocalPX, d.Camera.Principal = cam.FocalPX, [2]float64{cam.CX, cam.CY}
+	d.Camera.FocalPX, d.Camera.K1, d.Camera.Principal = cam.FocalPX, cam.K1, [2]float64{cam.CX, cam.CY}
 	d.Camera.Centre, d.Camera.Right, d.Camera.Down, d.Camera.Forward = xyz(cam.Centre), xyz(cam.Right), xyz(cam.Down), xyz(cam.Forward)
 	b := r.Calibration.Board
 	d.BoardPose.Centre, d.BoardPose.U, d.BoardPose.V, d.BoardPose.Distance = xyz(b.Centre), xyz(b.U), xyz(b.V), r3.Norm(b.Centre)

@@ -69,14 +69,15 @@ func (r *run) place(fold int, cal *mirror.Calibration, fit func(u, v *phase.Fiel
 // beyond masks the pixels on the smaller side of a feature line.
 func (r *run) beyond(line *mirror.Fold, cal *mirror.Calibration) []bool {
 	side := make([]bool, len(r.u.X))
+	cam := &cal.Frame.Camera
 	n, all := 0, 0
 	for i := range side {
 		if r.u.X[i] != r.u.X[i] {
 			continue
 		}
 		all++
-		ray := r.cam.Ray(float64(i%r.u.W)+0.5, float64(i/r.u.W)+0.5)
-		if p, _, _, ok := cal.Form.Hit(r.cam.Centre, ray); ok {
+		ray := cam.Ray(float64(i%r.u.W)+0.5, float64(i/r.u.W)+0.5)
+		if p, _, _, ok := cal.Form.Hit(cam.Centre, ray); ok {
 			if s, _, _ := line.Across(p.X, p.Y); s > 0 {
 				side[i] = true
 				n++
@@ -98,7 +99,7 @@ const reorderGrowth = 1.5
 // reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone.
 // The count is kept where the mirror model bears it out.
 func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	eu, ev := cal.Expected(r.cam, r.u.W, r.u.H)
+	eu, ev := cal.Expected(&cal.Frame.Camera, r.u.W, r.u.H)
 	u, v := r.u.Reorder(eu), r.v.Reorder(ev)
 	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u, v), prior)
 	if err != nil || again.RMSMM > reorderGrowth*cal.RMSMM {

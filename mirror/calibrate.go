@@ -84,8 +84,12 @@ const (
 
 // Calibration is the solved set-up.
 type Calibration struct {
-	Board Board
-	Form  Form
+	// Frame is the camera with the lens that explains the stripes best: FocalRatio times what was told, corners of the picture moved
+	// outwards by CornerShare of their distance from its middle. It is the frame that was given where the lens could not be tried.
+	Frame                   pose.Frame
+	FocalRatio, CornerShare float64
+	Board                   Board
+	Form                    Form
 	// ScaleSigma is the relative standard uncertainty of depth that comes from the set-up.
 	ScaleSigma float64
 	// TapeRatio is the taped distance over what the stripes say by themselves, TapeRatioSigma its uncertainty.
@@ -112,11 +116,8 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if prior.DistanceSigma == 0 {
 		prior.DistanceSigma = TapeSigma
 	}
-	s := &solver{fr: fr, sights: slices.Clone(sights), stride: max(1, len(sights)/quickSights), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree)}
-	s.rays = make([]r3.Vec, len(sights))
-	for i, t := range sights {
-		s.rays[i] = fr.Camera.Ray(t.PX, t.PY)
-	}
+	s := &solver{fr: fr, sights: slices.Clone(sights), stride: max(1, len(sights)/quickSights), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree), told: fr.Camera}
+	s.place(fr)
 	s.weight = make([]float64, len(sights))
 	for i := range s.weight {
 		s.weight[i] = 1
@@ -152,14 +153,22 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
 // two contradict each other.
 func (s *solver) weighTape(x []float64, sigma float64) (*Calibration, error) {
-	s.stride = 1
 	s.prior.DistanceSigma = freeTape
-	free, err := s.solve(x)
+	rough, err := s.solve(x)
 	if err != nil {
 		return nil, ErrNoFit
 	}
-	s.snap(free.X)
-	if free, err = s.solve(free.X); err != nil {
+	s.snap(rough.X)
+	s.prior.DistanceSigma = looseTape
+	x = s.fitLens(rough.X)
+	s.stride = 1
+	s.freeLens()
+	if s.lens != nil {
+		x = append(x, 0, 0)
+	}
+	s.prior.DistanceSigma = freeTape
+	free, err := s.solve(x)
+	if err != nil {
 		return nil, ErrNoFit
 	}
 	ratio := s.prior.DistanceMM / r3.Norm(s.board(free.X).Centre)
@@ -172,10 +181,7 @@ func (s *solver) weighTape(x []float64, sigma float64) (*Calibration, error) {
 			return nil, ErrNoFit
 		}
 	}
-	c, err := s.report(res.X, res)
-	if err != nil {
-		return nil, err
-	}
+	c := s.report(s.fixLens(res.X), res)
 	c.TapeRatio, c.TapeRatioSigma = ratio, ratioSigma
 	return c, nil
 }
@@ -235,8 +241,11 @@ func robust(v, k float64) float64 {
 	return v * v
 }
 
-// freeTape is a tape that knows next to nothing.
-const freeTape = 0.3
+// freeTape is a tape that knows next to nothing, looseTape one that may be plainly wrong but keeps the lens from standing in for it.
+const (
+	freeTape  = 0.3
+	looseTape = 0.03
+)
 
 // maxFolds bounds the feature lines of one capture.
 const maxFolds = 3
@@ -310,6 +319,8 @@ func (s *solver) smoothStart(x []float64) []float64 {
 
 type solver struct {
 	fr      *pose.Frame
+	told    pose.Camera // as it was given
+	lens    *lens       // nil: as in fr
 	sights  []Sight
 	rays    []r3.Vec
 	weight  []float64 // robust
@@ -364,7 +375,7 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 	if s.stride > 1 {
 		maxIter = 3 // the weights are not final yet
 	}
-	nPrior := nBoard + len(s.exps) + 6 + 2*s.folds
+	nPrior := nBoard + len(s.exps) + 6 + 2*s.folds + nLens
 	used := (len(s.sights) + s.stride - 1) / s.stride
 	m := 2*used + nPrior
 	step := []float64{0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-4}
@@ -374,10 +385,13 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 	for range s.folds {
 		step = append(step, 1e-4, 0.02, 1e-3, 1e-4, 1e-2)
 	}
+	if s.lens != nil {
+		step = append(step, 1e-4, 1e-4)
+	}
 	return lm.Minimise(lm.Problem{M: m, Step: step, MaxIter: maxIter, Tol: 1e-4, NoCov: s.stride > 1, Residuals: func(x, r []float64) {
 		b := s.board(x)
 		f := s.form(x)
-		c := s.fr.Camera.Centre
+		see := s.view(x)
 		for k := range used {
 			i := k * s.stride
 			t := s.sights[i]
@@ -386,10 +400,11 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 				r[2*k], r[2*k+1] = 0, 0
 				continue
 			}
-			p, zx, zy, ok := f.Hit(c, s.rays[i])
+			ray := see.ray(i)
+			p, zx, zy, ok := f.Hit(see.eye, ray)
 			var u, v float64
 			if ok {
-				u, v, ok = b.Reflect(s.rays[i], p, zx, zy)
+				u, v, ok = b.Reflect(ray, p, zx, zy)
 			}
 			if !ok {
 				r[2*k], r[2*k+1] = 500*w, 500*w
@@ -397,11 +412,11 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 			}
 			r[2*k], r[2*k+1] = w*(u-t.U), w*(v-t.V)
 		}
-		s.priors(b, f, x, r[2*used:])
+		s.priors(b, f, &see, x, r[2*used:])
 	}}, x)
 }
 
-func (s *solver) priors(b Board, f Form, x, r []float64) {
+func (s *solver) priors(b Board, f Form, see *view, x, r []float64) {
 	r[0], r[1] = x[0]/sidewaysSigma, x[1]/sidewaysSigma
 	r[2] = (r3.Norm(b.Centre)/s.prior.DistanceMM - 1) / s.prior.DistanceSigma
 	r[3], r[4], r[5] = x[3]/squareSigma, x[4]/squareSigma, x[5]/squareSigma
@@ -410,7 +425,7 @@ func (s *solver) priors(b Board, f Form, x, r []float64) {
 		r[k] = f.C[i] / formSigma[e[0]+e[1]]
 		k++
 	}
-	for _, c := range []pose.Placed{s.fr.A, s.fr.B} {
+	for _, c := range see.cards {
 		z, zx, zy := f.Eval(c.Centre.X, c.Centre.Y)
 		r[k] = (z - (c.Centre.Z - pose.CardThicknessMM)) / cardPlaceSigma
 		r[k+1] = (zx + c.Normal.X/c.Normal.Z) / cardTiltSigma
@@ -421,6 +436,10 @@ func (s *solver) priors(b Board, f Form, x, r []float64) {
 		r[k] = fold.Bend * bendScale / foldBendSigma
 		r[k+1] = math.Log(fold.Width/6) / foldWidthSigma
 		k += 2
+	}
+	r[k], r[k+1] = 0, 0
+	if s.lens != nil {
+		r[k], r[k+1] = (s.lens.focal+see.d[0])/FocalSigma, (s.lens.corner+see.d[1])/cornerSigma
 	}
 }
 
@@ -479,8 +498,9 @@ const quickSights = 2000
 // effectiveSights is how many independent looks at the form a capture gives: some 300 x 200 mm of metal in patches of 15 mm.
 const effectiveSights = 270
 
-func (s *solver) report(x []float64, res lm.Result) (*Calibration, error) {
-	c := &Calibration{Board: s.board(x), Form: s.form(slices.Clone(x)), RMSMM: s.rms, ShiftU: s.shiftU, ShiftV: s.shiftV}
+func (s *solver) report(x []float64, res lm.Result) *Calibration {
+	focal, corner := s.lensOf(&s.fr.Camera)
+	c := &Calibration{Frame: *s.fr, FocalRatio: math.Exp(focal), CornerShare: corner, Board: s.board(x), Form: s.form(slices.Clone(x)), RMSMM: s.rms, ShiftU: s.shiftU, ShiftV: s.shiftV}
 	var kept float64
 	for _, w := range s.weight {
 		if w > 0.1 {
@@ -491,5 +511,5 @@ func (s *solver) report(x []float64, res lm.Result) (*Calibration, error) {
 	toOrigin := r3.Unit(r3.Scale(-1, c.Board.Centre))
 	c.TiltDeg = math.Acos(min(1, r3.Dot(toOrigin, c.Board.N))) * 180 / math.Pi
 	c.ScaleSigma = math.Sqrt(res.Cov.At(2, 2))
-	return c, nil
+	return c
 }

@@ -55,7 +55,10 @@ type group struct {
 	mod      []float32
 	residual []float32 // rms over the frames, linear light
 	noise    float64   // sigma of one frame, linear light
-	share    float64   // median of residual / modulation
+	share    float64   // median of what the shifts leave unexplained / modulation, noise averaged out
+
+	left func(i int, out []float32) // what the fit leaves of each frame at a pixel
+	run  int                        // step from pixel to pixel along the stripes
 }
 
 // Shifted solves a shifted set for one board axis ("u" or "v"): N-step least squares per pixel at each pitch [Greivenkamp1984],
@@ -119,6 +122,9 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 		abs = unwrapReliable(coarse.phase, seen, w, h, coarse.pitch)
 	} else {
 		abs = unwrapStep(coarse.phase, seen, w, h, coarse.pitch)
+		if torn(abs, seen, w, coarse.pitch) > maxTorn {
+			abs = unwrapReliable(coarse.phase, seen, w, h, coarse.pitch)
+		}
 	}
 	for i := range ok {
 		ok[i] = ok[i] && seen[i]
@@ -147,6 +153,26 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	return f, nil
 }
 
+// maxTorn is how many links of the coarse coordinate may be torn by lone pixels of noise: a slip that runs across the panel tears more.
+const maxTorn = 12
+
+// torn counts the links between readable neighbours over which x jumps by half a pitch or more.
+func torn(x []float32, ok []bool, w int, pitch float64) int {
+	p, n := float32(pitch), 0
+	for i := w; i < len(x); i++ {
+		if !ok[i] {
+			continue
+		}
+		if ok[i-1] && i%w != 0 && !near(x[i], x[i-1], p) {
+			n++
+		}
+		if ok[i-w] && !near(x[i], x[i-w], p) {
+			n++
+		}
+	}
+	return n
+}
+
 // openPixels undoes, to second order, that a pixel averages what it sees over its square: the mean of a smooth function over a
 // unit square is its middle plus 1/24 of its Laplacian.
 func (f *Field) openPixels() {
@@ -158,6 +184,26 @@ func (f *Field) openPixels() {
 				l := src[i-1] + src[i+1] + src[i-f.W] + src[i+f.W] - 4*src[i]
 				if l == l {
 					f.X[i] = src[i] - l/24
+				}
+			}
+		}
+	})
+}
+
+// Sharpen takes off, to second order, what a blur of covariance xx, xy, yy (px^2) does to the coordinate: a blurred stripe shows the
+// phase plus half the blur times the phase's second derivatives, so that a bowl of a few pixels looks shallower than it is. Differences
+// are taken over two pixels to either side, which leaves the noise of single pixels nearly alone; what lies beside a hole stays as it is.
+func (f *Field) Sharpen(xx, xy, yy float64) {
+	src := slices.Clone(f.X)
+	a, b, c := float32(xx/8), float32(yy/8), float32(xy/16)
+	rows.Do(f.H, func(y0, y1 int) {
+		for y := max(2, y0); y < min(y1, f.H-2); y++ {
+			for x := 2; x < f.W-2; x++ {
+				i := y*f.W + x
+				up, down := i-2*f.W, i+2*f.W
+				d := a*(src[i-2]-2*src[i]+src[i+2]) + b*(src[up]-2*src[i]+src[down]) + c*(src[down+2]-src[down-2]-src[up+2]+src[up-2])
+				if d == d {
+					f.X[i] -= d
 				}
 			}
 		}
@@ -192,15 +238,28 @@ func nstep(axis string, shots []Shot) (*group, error) {
 		cos[k], sin[k] = float32(basis[k][1]), float32(basis[k][2])
 		pix[k] = shots[k].Img.Pix
 	}
+	fit := func(i int) (a, c, s float32) {
+		for k := range pix {
+			v := pix[k][i]
+			a += wa[k] * v
+			c += wc[k] * v
+			s += ws[k] * v
+		}
+		return a, c, s
+	}
+	g.left = func(i int, out []float32) {
+		a, c, s := fit(i)
+		for k := range pix {
+			out[k] = pix[k][i]*gain[k] - a - c*cos[k] - s*sin[k]
+		}
+	}
+	g.run = 1
+	if axis == "u" {
+		g.run = w
+	}
 	rows.Do(h, func(y0, y1 int) {
 		for i := y0 * w; i < y1*w; i++ {
-			var a, c, s float32
-			for k := range pix {
-				v := pix[k][i]
-				a += wa[k] * v
-				c += wc[k] * v
-				s += ws[k] * v
-			}
+			a, c, s := fit(i)
 			var r2 float32
 			for k := range pix {
 				d := pix[k][i]*gain[k] - a - c*cos[k] - s*sin[k]
@@ -425,15 +484,33 @@ func localRMS(v []float32, w, h int) []float32 {
 	return out
 }
 
+// alongPX is over how many pixels along the stripes what the shifts leave is averaged: noise falls to a third, what comes of wrong shifts
+// runs with the stripes and stays.
+const alongPX = 9
+
 // judge fills in the group's noise and unexplained share. Of n frames, n-3 degrees of freedom are left to the residual, so a
 // frame's sigma is rms residual / sqrt((n-3)/n).
 func (g *group) judge(ok []bool, n int) {
 	var res, ratio []float64
-	for i := 0; i < len(g.mod); i += max(1, len(g.mod)/60000) {
-		if ok[i] {
-			res = append(res, float64(g.residual[i]))
-			ratio = append(ratio, float64(g.residual[i]/g.mod[i]))
+	one, mean := make([]float32, n), make([]float32, n)
+	for i := 0; i < len(g.mod); i += max(1, len(g.mod)/30000) {
+		first, last := i-alongPX/2*g.run, i+alongPX/2*g.run
+		if !ok[i] || first < 0 || last >= len(ok) || !ok[first] || !ok[last] {
+			continue
 		}
+		clear(mean)
+		for j := first; j <= last; j += g.run {
+			g.left(j, one)
+			for k, v := range one {
+				mean[k] += v / alongPX
+			}
+		}
+		var r2 float32
+		for _, v := range mean {
+			r2 += v * v
+		}
+		res = append(res, float64(g.residual[i]))
+		ratio = append(ratio, math.Sqrt(float64(r2)/float64(n))/float64(g.mod[i]))
 	}
 	if n < 4 || len(res) == 0 {
 		g.noise = 0.005 // no residual to judge by: half a grey level in a hundred

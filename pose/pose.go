@@ -5,6 +5,7 @@
 package pose
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -19,9 +20,11 @@ import (
 // no source.
 const CardThicknessMM = 0.2
 
-// Camera is a pinhole camera in the panel frame. Pixel coordinates start at the corner of the picture.
+// Camera is a camera in the panel frame: a pinhole whose lens moves what it sees at r focal lengths from the principal point to
+// r (1 + K1 r^2). Pixel coordinates start at the corner of the picture.
 type Camera struct {
 	FocalPX, CX, CY      float64
+	K1                   float64
 	W, H                 int
 	Centre               r3.Vec
 	Right, Down, Forward r3.Vec // unit, orthogonal
@@ -29,7 +32,7 @@ type Camera struct {
 
 // Ray returns the unit direction from the camera through a pixel.
 func (c *Camera) Ray(px, py float64) r3.Vec {
-	a, b := (px-c.CX)/c.FocalPX, (py-c.CY)/c.FocalPX
+	a, b := straight((px-c.CX)/c.FocalPX, (py-c.CY)/c.FocalPX, c.K1)
 	return r3.Unit(r3.Vec{
 		X: c.Forward.X + a*c.Right.X + b*c.Down.X,
 		Y: c.Forward.Y + a*c.Right.Y + b*c.Down.Y,
@@ -41,9 +44,23 @@ func (c *Camera) Ray(px, py float64) r3.Vec {
 func (c *Camera) Project(p r3.Vec) (px, py, depth float64) {
 	d := r3.Sub(p, c.Centre)
 	depth = r3.Dot(d, c.Forward)
-	px = c.CX + c.FocalPX*r3.Dot(d, c.Right)/depth
-	py = c.CY + c.FocalPX*r3.Dot(d, c.Down)/depth
-	return px, py, depth
+	a, b := r3.Dot(d, c.Right)/depth, r3.Dot(d, c.Down)/depth
+	s := c.FocalPX * (1 + c.K1*(a*a+b*b))
+	return c.CX + s*a, c.CY + s*b, depth
+}
+
+// straight undoes a lens's distortion of a place in focal lengths from the principal point: Newton's rule on its radius, which for the
+// few per cent that cameras have settles to a billionth in three steps.
+func straight(a, b, k1 float64) (float64, float64) {
+	if k1 == 0 {
+		return a, b
+	}
+	// The radius over the distorted one, q: q (1 + k q^2) = 1 with k = k1 r^2.
+	k, q := k1*(a*a+b*b), 1.0
+	for range 4 {
+		q -= (q*(1+k*q*q) - 1) / max(1+3*k*q*q, 0.1)
+	}
+	return a * q, b * q
 }
 
 // Scaled returns the camera for the same photo resized by s.
@@ -72,6 +89,21 @@ type Frame struct {
 	A, B   Placed
 	// SagMM is how far the panel's crown at the origin stands above the chord between the cards, from the cards' tilts.
 	SagMM float64
+
+	seen [2]card.Card // as they were found in the photo
+}
+
+// ErrNoCards says that a frame does not come from cards seen in a photo, so that no other lens can be tried on it.
+var ErrNoCards = errors.New("pose: the frame was not made from cards")
+
+// WithLens returns the frame that the same cards give under a lens of another focal length, px, and radial distortion K1.
+func (f *Frame) WithLens(focalPX, k1 float64) (Frame, error) {
+	if f.seen[0].SideMM == 0 {
+		return Frame{}, ErrNoCards
+	}
+	c := f.Camera
+	c.FocalPX, c.K1 = focalPX, k1
+	return fromCards(f.seen[0], f.seen[1], c)
 }
 
 // rigid is a pose in camera axes.
@@ -87,11 +119,16 @@ type rigid struct {
 // in the photo; +z is the mean of the cards' normals, made square to the line A-B, since a quadric form has the mean slope
 // of its ends at its middle.
 func FromCards(a, b card.Card, focalPX, cx, cy float64, w, h int) (Frame, error) {
-	ra, err := single(a, focalPX, cx, cy)
+	return fromCards(a, b, Camera{FocalPX: focalPX, CX: cx, CY: cy, W: w, H: h})
+}
+
+// fromCards places a camera of which the lens alone is known.
+func fromCards(a, b card.Card, lens Camera) (Frame, error) {
+	ra, err := single(a, lens)
 	if err != nil {
 		return Frame{}, fmt.Errorf("card A: %w", err)
 	}
-	rb, err := single(b, focalPX, cx, cy)
+	rb, err := single(b, lens)
 	if err != nil {
 		return Frame{}, fmt.Errorf("card B: %w", err)
 	}
@@ -121,20 +158,18 @@ func FromCards(a, b card.Card, focalPX, cx, cy float64, w, h int) (Frame, error)
 		}
 		return p
 	}
-	cam := Camera{FocalPX: focalPX, CX: cx, CY: cy, W: w, H: h,
-		Centre:  toPanel(r3.Scale(-1, origin)),
-		Right:   toPanel(r3.Vec{X: 1}),
-		Down:    toPanel(r3.Vec{Y: 1}),
-		Forward: toPanel(r3.Vec{Z: 1}),
-	}
+	cam := lens
+	cam.Centre = toPanel(r3.Scale(-1, origin))
+	cam.Right, cam.Down, cam.Forward = toPanel(r3.Vec{X: 1}), toPanel(r3.Vec{Y: 1}), toPanel(r3.Vec{Z: 1})
 	if cam.Centre.Z < 20 {
 		return Frame{}, fmt.Errorf("the camera seems to look along the panel (%.0f mm above it); raise it and photograph again", cam.Centre.Z)
 	}
-	return Frame{Camera: cam, A: place(a, ra), B: place(b, rb), SagMM: sag}, nil
+	return Frame{Camera: cam, A: place(a, ra), B: place(b, rb), SagMM: sag, seen: [2]card.Card{a, b}}, nil
 }
 
 // single fits one card's pose in camera axes.
-func single(c card.Card, f, cx, cy float64) (rigid, error) {
+func single(c card.Card, lens Camera) (rigid, error) {
+	f, cx, cy := lens.FocalPX, lens.CX, lens.CY
 	h := mat.NewDense(3, 3, c.H[:])
 	k := mat.NewDense(3, 3, []float64{1 / f, 0, -cx / f, 0, 1 / f, -cy / f, 0, 0, 1})
 	var m mat.Dense
@@ -160,6 +195,8 @@ func single(c card.Card, f, cx, cy float64) (rigid, error) {
 			u := (float64(i)/(n-1) - 0.5) * c.SideMM
 			v := (float64(j)/(n-1) - 0.5) * c.SideMM
 			px, py := c.Project(u, v)
+			px, py = straight((px-cx)/f, (py-cy)/f, lens.K1)
+			px, py = cx+f*px, cy+f*py
 			pts = append(pts, [4]float64{u, v, px, py})
 		}
 	}

@@ -48,7 +48,7 @@ func (g *rig) develop(p picture, e exposure, serial uint64) ([]byte, error) {
 	if err := jpeg.Encode(&b, stored, &jpeg.Options{Quality: q}); err != nil {
 		return nil, err
 	}
-	return withEXIF(b.Bytes(), o, c.FocalPX*43.27/math.Hypot(float64(c.W), float64(c.H))), nil
+	return withEXIF(b.Bytes(), o, orElse(c.ToldFocalPX, c.FocalPX)*43.27/math.Hypot(float64(c.W), float64(c.H))), nil
 }
 
 // metered is an exposure that keeps paper and the brightest stripe under three quarters of white.

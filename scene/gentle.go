@@ -16,7 +16,8 @@ func Gentle(seed uint64, w int) Spec {
 	s.Name = fmt.Sprintf("Gentle panel %d", seed)
 	s.Panel.Name = s.Name
 	s.Panel.PeelUM = span(0.2, 0.8)
-	s.Panel.Marks = nil
+	s.Panel.Marks, s.Panel.HalfX, s.Panel.HalfY = nil, 0, 0
+	s.Board.WidthMM, s.Board.HeightMM = max(s.Board.WidthMM, 800), max(s.Board.HeightMM, 600)
 	s.Camera.FocalPX *= float64(w) / demoW
 	s.Camera.W, s.Camera.H, s.Camera.K1, s.Camera.ShakePX = w, w*3/4, s.Camera.K1/4, 0
 	s.Sets = []Set{{Kind: "single", Profile: "square", FineMM: span(8, 16)}}
@@ -49,7 +50,7 @@ func Gentle(seed uint64, w int) Spec {
 		if m.DepthUM < 6 {
 			continue
 		}
-		if s.Panel.apart(&m) {
+		if apart(m, &s.Panel, half) {
 			m.ID = fmt.Sprintf("g%d", len(s.Panel.Marks)+1)
 			s.Panel.Marks = append(s.Panel.Marks, m)
 		}

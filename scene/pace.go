@@ -41,15 +41,15 @@ const (
 
 // determinant of the map from panel place (x, y) to the board point that the camera sees mirrored there.
 func (g *rig) determinant(m *metal, x, y float64) float64 {
-	ax, ay := g.mirrored(m, x-paceStep, y)
-	bx, by := g.mirrored(m, x+paceStep, y)
-	cx, cy := g.mirrored(m, x, y-paceStep)
-	dx, dy := g.mirrored(m, x, y+paceStep)
+	ax, ay := g.boardPoint(m, x-paceStep, y)
+	bx, by := g.boardPoint(m, x+paceStep, y)
+	cx, cy := g.boardPoint(m, x, y-paceStep)
+	dx, dy := g.boardPoint(m, x, y+paceStep)
 	return (bx-ax)*(dy-cy) - (by-ay)*(dx-cx)
 }
 
-// mirrored is the board point, on the board's endless plane, that the sound metal mirrors at (x, y) to the camera.
-func (g *rig) mirrored(m *metal, x, y float64) (u, v float64) {
+// boardPoint is the place, on the board's endless plane, that the sound metal mirrors at (x, y) to the camera.
+func (g *rig) boardPoint(m *metal, x, y float64) (u, v float64) {
 	z, zx, zy := m.p.form(x, y)
 	if m.sound != nil {
 		d, dx, dy := m.spline(m.sound, x, y)

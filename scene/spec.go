@@ -92,6 +92,7 @@ type Camera struct {
 	TiltDeg, TurnDeg, RollDeg float64
 	AimMM                     [2]float64 // the point of the panel it looks at
 	FocalPX                   float64
+	ToldFocalPX               float64 // what capture.json and EXIF say of it; 0: the truth
 	W, H                      int
 	K1                        float64 // radial distortion: r (1 + K1 r^2), r in focal lengths
 	BlurPX                    float64 // Gaussian defocus, standard deviation

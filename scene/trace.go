@@ -140,7 +140,7 @@ func (g *rig) look(dir r3.Vec) sight {
 	if !ok {
 		return sight{kind: nothing}
 	}
-	if hx, hy := g.m.p.HalfX, g.m.p.HalfY; hx > 0 && math.Abs(p.X) > hx || hy > 0 && math.Abs(p.Y) > hy {
+	if g.beyond(p) {
 		return sight{kind: nothing}
 	}
 	n := r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1})
@@ -148,21 +148,41 @@ func (g *rig) look(dir r3.Vec) sight {
 	if cos <= 0 {
 		return sight{kind: nothing}
 	}
-	r := r3.Add(dir, r3.Scale(2*cos, n))
-	s := sight{kind: paint, fresnel: fresnel(cos, g.spec.Paint.Index), x: p.X, y: p.Y, u: math.NaN(), v: math.NaN()}
+	s := sight{kind: paint, fresnel: fresnel(cos, g.spec.Paint.Index), x: p.X, y: p.Y}
 	s.shade = g.daylight(p, n)
+	s.u, s.v = g.mirrored(dir, p, n)
+	return s
+}
+
+// beyond tells whether a place lies off the panel.
+func (g *rig) beyond(p r3.Vec) bool {
+	hx, hy := g.m.p.HalfX, g.m.p.HalfY
+	return hx > 0 && math.Abs(p.X) > hx || hy > 0 && math.Abs(p.Y) > hy
+}
+
+// mirrored returns the board coordinates seen along dir in metal at p of normal n; NaN where the ray misses the board.
+func (g *rig) mirrored(dir, p, n r3.Vec) (u, v float64) {
+	r := r3.Sub(dir, r3.Scale(2*r3.Dot(dir, n), n))
 	den := r3.Dot(r, g.board.n)
 	if den < -1e-9 {
 		t := r3.Dot(r3.Sub(g.board.c, p), g.board.n) / den
 		if t > 0 {
 			q := r3.Sub(r3.Add(p, r3.Scale(t, r)), g.board.c)
-			u, v := r3.Dot(q, g.board.u), r3.Dot(q, g.board.v)
+			u, v = r3.Dot(q, g.board.u), r3.Dot(q, g.board.v)
 			if math.Abs(u) <= g.spec.Board.WidthMM/2 && math.Abs(v) <= g.spec.Board.HeightMM/2 {
-				s.u, s.v = u, v
+				return u, v
 			}
 		}
 	}
-	return s
+	return math.NaN(), math.NaN()
+}
+
+// project returns the place of a point in the photo.
+func (g *rig) project(p r3.Vec) (px, py float64) {
+	d := r3.Sub(p, g.eye)
+	a, b := r3.Dot(d, g.right)/r3.Dot(d, g.forward), r3.Dot(d, g.down)/r3.Dot(d, g.forward)
+	s := 1 + g.spec.Camera.K1*(a*a+b*b)
+	return g.cx + g.focal*s*a, g.cy + g.focal*s*b
 }
 
 // hit intersects a ray with the painted metal: Newton's rule with the exact gradient, to 1e-8 mm.

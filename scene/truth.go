@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Truth is the true deviation of the panel from its form (orange peel left out) and the marks on it.
@@ -34,6 +36,7 @@ type TrueMark struct {
 	AngleDeg  float64    `json:"angle_deg"`
 	DeepestMM [2]float64 `json:"deepest_mm"`
 	LeastPace float64    `json:"least_pace"` // of the mark and its rim: the reflection folds below 0
+	SeesBoard float64    `json:"sees_board"` // share of the mark from which the undamaged form mirrors the board into the photo
 }
 
 const truthPitch = 0.5
@@ -51,14 +54,34 @@ func (g *rig) truth() Truth {
 		}
 	})
 	for i := range s.Panel.Marks {
-		t.Marks = append(t.Marks, t.describe(&s.Panel.Marks[i]))
+		t.Marks = append(t.Marks, g.describe(&t, &s.Panel.Marks[i]))
 	}
 	t.paces(g)
 	return t
 }
 
+// sees tells whether the undamaged form at a place mirrors the board into the photo, past the cards.
+func (g *rig) sees(x, y float64) bool {
+	z, zx, zy := g.m.p.form(x, y)
+	p := r3.Vec{X: x, Y: y, Z: z}
+	if px, py := g.project(p); px < 0 || py < 0 || px > float64(g.spec.Camera.W) || py > float64(g.spec.Camera.H) {
+		return false
+	}
+	dir := r3.Unit(r3.Sub(p, g.eye))
+	for i := range g.cards {
+		if _, hit := g.card(i, dir); hit {
+			return false
+		}
+	}
+	if g.beyond(p) {
+		return false
+	}
+	u, _ := g.mirrored(dir, p, r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1}))
+	return u == u
+}
+
 // describe measures a mark: the outline from its own height alone, extremes from the whole surface.
-func (t *Truth) describe(k *Mark) TrueMark {
+func (g *rig) describe(t *Truth, k *Mark) TrueMark {
 	sign := -1.0
 	if k.Kind == "high" {
 		sign = 1
@@ -73,13 +96,16 @@ func (t *Truth) describe(k *Mark) TrueMark {
 	}
 	var inside [][2]float64
 	out := TrueMark{ID: k.ID, Kind: k.Kind}
-	var sx, sy float64
+	var sx, sy, seen float64
 	for y := -reach; y <= reach; y += step {
 		for x := -reach; x <= reach; x += step {
 			if sign*k.height(k.XMM+x, k.YMM+y) < 0.1*own {
 				continue
 			}
 			px, py := k.XMM+x, k.YMM+y
+			if g.sees(px, py) {
+				seen++
+			}
 			inside = append(inside, [2]float64{px, py})
 			sx, sy = sx+px, sy+py
 			if h := sign * 1000 * t.at(px, py); h > out.DepthUM {
@@ -88,7 +114,7 @@ func (t *Truth) describe(k *Mark) TrueMark {
 		}
 	}
 	n := float64(len(inside))
-	out.XMM, out.YMM = sx/n, sy/n
+	out.XMM, out.YMM, out.SeesBoard = sx/n, sy/n, seen/n
 	out.WidthMM = math.Inf(1)
 	for deg := 0; deg < 180; deg += 2 {
 		s, c := math.Sincos(rad(float64(deg)))
@@ -163,7 +189,7 @@ func (s *Spec) document(taped float64) ([]byte, error) {
 		"cards":  map[string]any{"scheme": "FM1"},
 	}
 	if c := s.Camera; !c.HideLens {
-		d["camera"] = map[string]any{"focal_px": c.FocalPX, "principal_px": []float64{float64(c.W) / 2, float64(c.H) / 2}, "size_px": []int{c.W, c.H}}
+		d["camera"] = map[string]any{"focal_px": orElse(c.ToldFocalPX, c.FocalPX), "principal_px": []float64{float64(c.W) / 2, float64(c.H) / 2}, "size_px": []int{c.W, c.H}}
 	}
 	var sets []set
 	for _, q := range s.Sets {

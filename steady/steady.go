@@ -12,8 +12,42 @@ import (
 	"fairmetal/photo"
 )
 
-// Box is a patch of the reference, pixels [X0, X1) x [Y0, Y1).
-type Box struct{ X0, Y0, X1, Y1 int }
+// Box is a patch of the reference: what of the pixels [X0, X1) x [Y0, Y1) lies inside the convex polygon Rim, in pixels from the
+// corner of the picture; all of them where it is empty. Nothing else than the still thing must show in it: mirrored stripes move.
+type Box struct {
+	X0, Y0, X1, Y1 int
+	Rim            [][2]float64
+}
+
+// moved returns the box for a picture whose corner lies at (x, y) of this one and whose pixels are by times as large.
+func (b Box) moved(x, y, by int) Box {
+	out := Box{X0: (b.X0 - x) / by, Y0: (b.Y0 - y) / by, X1: (b.X1 - x) / by, Y1: (b.Y1 - y) / by}
+	for _, p := range b.Rim {
+		out.Rim = append(out.Rim, [2]float64{(p[0] - float64(x)) / float64(by), (p[1] - float64(y)) / float64(by)})
+	}
+	return out
+}
+
+// pixels lists the indices of the patch's pixels in a picture w wide.
+func (b Box) pixels(w int) []int {
+	var out []int
+	for y := b.Y0; y < b.Y1; y++ {
+	next:
+		for x := b.X0; x < b.X1; x++ {
+			turn := 0.0
+			for i, p := range b.Rim {
+				q := b.Rim[(i+1)%len(b.Rim)]
+				side := (q[0]-p[0])*(float64(y)+0.5-p[1]) - (q[1]-p[1])*(float64(x)+0.5-p[0])
+				if side*turn < 0 {
+					continue next
+				}
+				turn = side
+			}
+			out = append(out, y*w+x)
+		}
+	}
+	return out
+}
 
 // Move maps reference pixels to the other photo: x' = A x - B y + DX, y' = B x + A y + DY.
 type Move struct{ A, B, DX, DY float64 }
@@ -34,8 +68,9 @@ func (m Move) Largest(w, h int) float64 {
 	return most
 }
 
-// Shift finds by how much a patch of the reference is displaced in img, px, from coarse to fine by Gauss-Newton on the squared
-// difference with a gain and an offset free [LucasKanade1981]. ok is false where it does not settle.
+// Shift finds by how much a patch of the reference is displaced in img, px, from coarse to fine: whole pixels by the best correlation,
+// their parts by Gauss-Newton on the squared difference with a gain and an offset free [LucasKanade1981]. ok is false where it does not
+// settle, or where both patches look different.
 func Shift(ref, img *photo.Image, b Box) (dx, dy float64, ok bool) {
 	// Only the surroundings of the patch are looked at.
 	const margin = int(maxShiftPX) + 8
@@ -48,14 +83,27 @@ func Shift(ref, img *photo.Image, b Box) (dx, dy float64, ok bool) {
 		ref, img *photo.Image
 		b        Box
 	}
-	levels := []level{{crop(ref, x0, y0, x1, y1), crop(img, x0, y0, x1, y1), Box{max(b.X0, 0) - x0, max(b.Y0, 0) - y0, min(b.X1, ref.W) - x0, min(b.Y1, ref.H) - y0}}}
+	inside := Box{max(b.X0, 0), max(b.Y0, 0), min(b.X1, ref.W), min(b.Y1, ref.H), b.Rim}
+	levels := []level{{crop(ref, x0, y0, x1, y1), crop(img, x0, y0, x1, y1), inside.moved(x0, y0, 1)}}
 	for l := levels[0]; l.b.X1-l.b.X0 > 24 && l.b.Y1-l.b.Y0 > 24 && len(levels) < 4; {
-		l = level{photo.Halve(l.ref), photo.Halve(l.img), Box{l.b.X0 / 2, l.b.Y0 / 2, l.b.X1 / 2, l.b.Y1 / 2}}
+		l = level{photo.Halve(l.ref), photo.Halve(l.img), l.b.moved(0, 0, 2)}
 		levels = append(levels, l)
 	}
 	for i := len(levels) - 1; i >= 0; i-- {
 		l := levels[i]
-		if dx, dy, ok = shiftAt(l.ref, l.img, l.b, dx, dy); !ok && i == 0 {
+		pixels := l.b.pixels(l.ref.W)
+		reach := 1
+		if i == len(levels)-1 {
+			reach = int(maxShiftPX)>>i + 1
+		}
+		wx, wy, c := nearest(l.ref, l.img, pixels, int(math.Round(dx)), int(math.Round(dy)), reach)
+		if c < minAlike {
+			return 0, 0, false
+		}
+		if math.Hypot(wx-dx, wy-dy) > 1 {
+			dx, dy = wx, wy // it had gone astray
+		}
+		if dx, dy, ok = shiftAt(l.ref, l.img, pixels, dx, dy); !ok && i == 0 {
 			return 0, 0, false
 		}
 		if i > 0 {
@@ -63,6 +111,35 @@ func Shift(ref, img *photo.Image, b Box) (dx, dy float64, ok bool) {
 		}
 	}
 	return dx, dy, true
+}
+
+// minAlike is the least correlation of a patch with where it is found: noise leaves 0.9 of a card's, stripes in its place nothing.
+const minAlike = 0.6
+
+// nearestFirst is how much better than a near place the farthest must correlate: cards have a pattern that nearly repeats.
+const nearestFirst = 0.1
+
+// nearest finds the whole pixels within reach of (x0, y0) by which the patch correlates best, and the correlation.
+func nearest(ref, img *photo.Image, pixels []int, x0, y0, reach int) (dx, dy, alike float64) {
+	best := math.Inf(-1)
+	for y := y0 - reach; y <= y0+reach; y++ {
+		for x := x0 - reach; x <= x0+reach; x++ {
+			var n, a, b, aa, ab, bb float64
+			for _, i := range pixels {
+				u, v := i%ref.W+x, i/ref.W+y
+				if u < 0 || v < 0 || u >= img.W || v >= img.H {
+					continue
+				}
+				p, q := float64(ref.Pix[i]), float64(img.Pix[v*img.W+u])
+				n, a, b, aa, ab, bb = n+1, a+p, b+q, aa+p*p, ab+p*q, bb+q*q
+			}
+			c := (n*ab - a*b) / math.Sqrt((n*aa-a*a)*(n*bb-b*b))
+			if v := c - nearestFirst*math.Hypot(float64(x-x0), float64(y-y0))/float64(reach); v > best {
+				dx, dy, alike, best = float64(x), float64(y), c, v
+			}
+		}
+	}
+	return dx, dy, alike
 }
 
 func crop(m *photo.Image, x0, y0, x1, y1 int) *photo.Image {
@@ -74,27 +151,25 @@ func crop(m *photo.Image, x0, y0, x1, y1 int) *photo.Image {
 }
 
 // shiftAt refines a displacement at one level.
-func shiftAt(ref, img *photo.Image, b Box, dx0, dy0 float64) (dx, dy float64, ok bool) {
+func shiftAt(ref, img *photo.Image, pixels []int, dx0, dy0 float64) (dx, dy float64, ok bool) {
 	dx, dy = dx0, dy0
 	gain, offset := 1.0, 0.0
 	for range 25 {
 		// Unknowns: ddx, ddy, gain, offset. Model: img(x + d) = gain ref(x) + offset.
 		var m [4][5]float64
-		for y := b.Y0; y < b.Y1; y++ {
-			for x := b.X0; x < b.X1; x++ {
-				v, gx, gy, in := bilinear(img, float64(x)+dx, float64(y)+dy)
-				if !in {
-					continue
+		for _, i := range pixels {
+			v, gx, gy, in := bilinear(img, float64(i%ref.W)+dx, float64(i/ref.W)+dy)
+			if !in {
+				continue
+			}
+			r := float64(ref.Pix[i])
+			j := [4]float64{gx, gy, -r, -1}
+			e := gain*r + offset - v
+			for p := range 4 {
+				for q := range 4 {
+					m[p][q] += j[p] * j[q]
 				}
-				r := float64(ref.Pix[y*ref.W+x])
-				j := [4]float64{gx, gy, -r, -1}
-				e := gain*r + offset - v
-				for p := range 4 {
-					for q := range 4 {
-						m[p][q] += j[p] * j[q]
-					}
-					m[p][4] += j[p] * e
-				}
+				m[p][4] += j[p] * e
 			}
 		}
 		s, solved := solve4(m)

@@ -24,7 +24,7 @@ func blocks(m Move, gain float64) *photo.Image {
 
 func TestFindsAndUndoesAMove(t *testing.T) {
 	ref := blocks(Still, 1)
-	a, b := Box{20, 60, 60, 100}, Box{180, 60, 220, 100}
+	a, b := Box{X0: 20, Y0: 60, X1: 60, Y1: 100}, Box{X0: 180, Y0: 60, X1: 220, Y1: 100}
 	for _, want := range []Move{{1, 0, 0.3, -0.4}, {1.0005, 0.002, 1.2, 0.9}, {0.9995, -0.004, -3.1, 2.2}, {1, 0.001, 5.4, -4.3}} {
 		img := blocks(want, 1.04)
 		got, ok := Between(ref, img, a, b)
@@ -51,7 +51,33 @@ func TestFindsAndUndoesAMove(t *testing.T) {
 
 func TestFlatPatchIsNoHold(t *testing.T) {
 	flat := photo.NewImage(100, 100)
-	if _, _, ok := Shift(flat, flat, Box{20, 20, 60, 60}); ok {
+	if _, _, ok := Shift(flat, flat, Box{X0: 20, Y0: 20, X1: 60, Y1: 60}); ok {
 		t.Error("a flat patch was followed")
+	}
+}
+
+// TestFollowsFineModules: a symbol whose modules are three pixels wide, moved by half of one, all but repeats itself a module further on;
+// what lies beyond its rim moves otherwise and must not count.
+func TestFollowsFineModules(t *testing.T) {
+	const wx, wy = 0.6, -1.5
+	at := func(x, y float64, stripes float64) float32 {
+		if x < 30 || x > 93 || y < 30 || y > 93 {
+			return float32(0.3 + 0.2*math.Sin((x+3*y)/4+stripes))
+		}
+		v := 0.0
+		for i := range 100 { // a pixel and its blur
+			h := uint64(int((x+float64(i%10)/5)/3)*7919+int((y+float64(i/10)/5)/3)*104729) * 0x9e3779b97f4a7c15
+			v += 0.1 + 0.7*float64(h>>63)
+		}
+		return float32(v / 100)
+	}
+	ref, img := photo.NewImage(130, 130), photo.NewImage(130, 130)
+	for i := range ref.Pix {
+		x, y := float64(i%130), float64(i/130)
+		ref.Pix[i], img.Pix[i] = at(x, y, 0), at(x-wx, y-wy, 2)
+	}
+	b := Box{X0: 20, Y0: 20, X1: 104, Y1: 104, Rim: [][2]float64{{33, 33}, {91, 33}, {91, 91}, {33, 91}}}
+	if dx, dy, ok := Shift(ref, img, b); !ok || math.Hypot(dx-wx, dy-wy) > 0.2 { // the modules lie near what pixels resolve; a module is three
+		t.Errorf("moved by (%.2f, %.2f), %v; want (%.2f, %.2f)", dx, dy, ok, wx, wy)
 	}
 }
