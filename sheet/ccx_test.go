@@ -70,9 +70,10 @@ func deck(d Disc, disc, force float64) (text string, front int, area float64) {
 	list("EDGE", 2*nr, 2*nr, 1)
 	front = id(0, 2*nt)
 	fmt.Fprintf(&b, "*NSET,NSET=APEX\n%d\n*MATERIAL,NAME=SH\n*ELASTIC\n%g,%g\n*PLASTIC\n", front, d.EMPa, d.Nu)
+	flow := d.law()
 	for i := range 40 {
 		ep := 0.3 * float64(i*i) / (39 * 39)
-		y, _ := d.flow(ep)
+		y, _ := flow.flow(ep)
 		fmt.Fprintf(&b, "%.4f,%.6f\n", y, ep)
 	}
 	b.WriteString("*SOLID SECTION,ELSET=SHEET,MATERIAL=SH\n*BOUNDARY\nEDGE,1,2\nAXIS,1,1\n")

@@ -15,6 +15,7 @@ type Edge int
 const (
 	Clamped Edge = iota
 	Hinged
+	Mirror // half a sheet is worked out: a rectangle alone
 )
 
 // Disc is a round sheet.
@@ -56,6 +57,8 @@ type station struct {
 // Solver holds a disc under load.
 type Solver struct {
 	d        Disc
+	law      law
+	touch    float64 // stiffness of the touch, N/mm3
 	node     []float64
 	x        []float64 // displacements, and the tip's height last
 	st       []station
@@ -70,7 +73,7 @@ type Solver struct {
 
 // New meshes a disc finely under the load and coarser outwards.
 func New(d Disc, fineMM float64) *Solver {
-	s := &Solver{d: d}
+	s := &Solver{d: d, law: d.law(), touch: touchStiffness(d.Material, d.ThicknessMM)}
 	r, h := 0.0, fineMM
 	s.node = []float64{0}
 	for r < d.SupportMM-1e-9 {
@@ -178,14 +181,14 @@ func (s *Solver) balance(force float64) (res []float64, k *mat.Dense) {
 		var f [4]float64    // Nr, Nt, Mr, Mt
 		var d [4][4]float64 // their derivatives by er, et, kr, kt
 		for l, z := range s.zs {
-			sr, st, t, next := s.d.stress(er+z*kr, et+z*kt, p.layer[l])
+			sr, st, _, t, next := s.law.stress(er+z*kr, et+z*kt, 0, p.layer[l])
 			p.layer[l] = next
 			w := s.zw[l]
 			f[0] += w * sr
 			f[1] += w * st
 			f[2] += w * z * sr
 			f[3] += w * z * st
-			m := [2][2]float64{{t[0], t[1]}, {t[1], t[2]}}
+			m := [2][2]float64{{t[0], t[1]}, {t[1], t[3]}}
 			for a := range 2 {
 				for b := range 2 {
 					v := w * m[a][b]
@@ -237,16 +240,16 @@ func (s *Solver) balance(force float64) (res []float64, k *mat.Dense) {
 			ball := big - math.Sqrt(big*big-p.r*p.r)
 			// Height of the tip's surface over the sheet, in the direction of the push.
 			if g := s.push*(s.x[n-1]-z-w) - ball; g > 0 {
-				load += s.push * penalty * g
-				tipSum += p.weight * s.push * penalty * g
+				load += s.push * s.touch * g
+				tipSum += p.weight * s.push * s.touch * g
 				for a := range 4 {
 					for b := range 4 {
-						raw[idx[a+4]*n+idx[b+4]] += p.weight * penalty * p.n[a] * p.n[b]
+						raw[idx[a+4]*n+idx[b+4]] += p.weight * s.touch * p.n[a] * p.n[b]
 					}
-					raw[idx[a+4]*n+n-1] -= p.weight * penalty * p.n[a]
-					raw[(n-1)*n+idx[a+4]] -= p.weight * penalty * p.n[a]
+					raw[idx[a+4]*n+n-1] -= p.weight * s.touch * p.n[a]
+					raw[(n-1)*n+idx[a+4]] -= p.weight * s.touch * p.n[a]
 				}
-				raw[n*n-1] += p.weight * penalty
+				raw[n*n-1] += p.weight * s.touch
 			}
 		}
 		for a := range 4 {
@@ -258,10 +261,6 @@ func (s *Solver) balance(force float64) (res []float64, k *mat.Dense) {
 	}
 	return res, k
 }
-
-// penalty is the stiffness of the touch, N/mm3: under the 20 to 60 MPa of a tip it gives by some hundredths of a millimetre, which spreads
-// the load over the half thickness beside the touch that a thin sheet's theory leaves out.
-const penalty = 800.0
 
 // settle finds balance under a force by Newton's method from the present state; it leaves everything as it was where it fails.
 func (s *Solver) settle(force float64) bool {
