@@ -3,6 +3,7 @@ package job
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -17,19 +18,22 @@ const (
 	Work     Step = "work"
 	Prove    Step = "prove"
 	HandOver Step = "handover"
+	// Done jobs have left the bench: handed over or declined. The step has no page of its own.
+	Done Step = "done"
 )
 
-// Steps lists all steps in order.
+// Steps lists all steps with a page, in order.
 var Steps = []Step{Arrive, Look, Offer, Work, Prove, HandOver}
 
 // Valid tells whether s is a step.
-func (s Step) Valid() bool {
-	for _, k := range Steps {
-		if s == k {
-			return true
-		}
+func (s Step) Valid() bool { return s == Done || slices.Contains(Steps, s) }
+
+// Page is the step whose page shows a job that stands here.
+func (s Step) Page() Step {
+	if s == Done {
+		return HandOver
 	}
-	return false
+	return s
 }
 
 // Job is one repair of one panel.

@@ -26,7 +26,7 @@ func (j Job) Needs(captures []Capture, papers []Paper) map[Step][]string {
 	if j.Record.Deal.Choice == "decline" {
 		return out
 	}
-	need(Offer, made["quote"], "a quote")
+	need(Offer, made["quote"] || j.Record.Deal.Paper != "", "a quote")
 	need(Offer, j.Record.Deal.Accepted.Given() || j.Record.Deal.How != "", "the customer's yes")
 	need(Work, len(j.Record.Work.Hits) > 0, "hits done")
 	need(Prove, measured > 1, "a capture after the work")

@@ -104,8 +104,9 @@ type Record struct {
 
 // Arrival is what was found and agreed when the vehicle came.
 type Arrival struct {
-	Side     string    `json:"side,omitempty"` // left, right, middle
-	Says     string    `json:"says,omitempty"` // the customer's own words
+	Side     string    `json:"side,omitempty"`  // left, right, middle
+	Place    string    `json:"place,omitempty"` // key of Places, where the panel was picked on the drawing
+	Says     string    `json:"says,omitempty"`  // the customer's own words
 	Flaws    []Flaw    `json:"flaws,omitempty"`
 	Readings []Reading `json:"readings,omitempty"`
 	Access   []string  `json:"access,omitempty"` // what stands in the way behind the panel: keys of Hindrances
@@ -151,6 +152,7 @@ type Eye struct {
 	Kind    string   `json:"kind,omitempty"`
 	XMM     float64  `json:"x_mm,omitempty"` // where a mark is split
 	YMM     float64  `json:"y_mm,omitempty"`
+	MM      float64  `json:"mm,omitempty"` // from the mark to the edge
 	Why     string   `json:"why,omitempty"`
 }
 
@@ -163,6 +165,13 @@ type Deal struct {
 	Accepted Signature `json:"accepted"`
 	How      string    `json:"how,omitempty"` // signature, code
 	Paper    string    `json:"paper,omitempty"`
+	Link     Link      `json:"link,omitzero"`
+}
+
+// Link lets whoever knows a code see one quote and accept it. The code itself is not kept.
+type Link struct {
+	Hash  string    `json:"hash,omitempty"`
+	Until time.Time `json:"until,omitzero"`
 }
 
 // Worklog is what was done at the panel.

@@ -260,30 +260,10 @@ func (f *finder) breadths(pts [][2]float64, m *Mark) {
 		return
 	}
 	hull := convexHull(pts)
-	m.LengthMM, m.WidthMM = 0, math.Inf(1)
-	for deg := 0; deg < 180; deg += 2 {
-		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, p := range hull {
-			v := cos*p[0] + sin*p[1]
-			lo, hi = min(lo, v), max(hi, v)
-		}
-		if hi-lo > m.LengthMM {
-			m.LengthMM, m.AngleDeg = hi-lo, float64(deg)
-		}
-		m.WidthMM = min(m.WidthMM, hi-lo)
-	}
+	m.LengthMM, m.WidthMM, m.AngleDeg = breadths(hull)
 	// Middle: centroid of the outline's hull.
-	var a, cx, cy float64
-	for i, p := range hull {
-		q := hull[(i+1)%len(hull)]
-		k := p[0]*q[1] - q[0]*p[1]
-		a += k
-		cx += (p[0] + q[0]) * k
-		cy += (p[1] + q[1]) * k
-	}
-	if a != 0 {
-		m.XMM, m.YMM = round(cx/(3*a), 2), round(cy/(3*a), 2)
+	if x, y, ok := centroid(hull); ok {
+		m.XMM, m.YMM = round(x, 2), round(y, 2)
 	} else {
 		m.XMM, m.YMM = m.DeepestMM[0], m.DeepestMM[1]
 	}
@@ -294,6 +274,40 @@ func (f *finder) breadths(pts [][2]float64, m *Mark) {
 		return 2 * 2.146 * math.Sqrt(max(s*s-smoothMM*smoothMM, 0.25*s*s))
 	}
 	m.LengthMM, m.WidthMM = round(narrow(m.LengthMM), 2), round(narrow(m.WidthMM), 2)
+}
+
+// breadths are the largest and the smallest breadth of a hull over all directions, two degrees apart, and the direction of the largest.
+func breadths(hull [][2]float64) (length, width, angleDeg float64) {
+	width = math.Inf(1)
+	for deg := 0; deg < 180; deg += 2 {
+		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, p := range hull {
+			v := cos*p[0] + sin*p[1]
+			lo, hi = min(lo, v), max(hi, v)
+		}
+		if hi-lo > length {
+			length, angleDeg = hi-lo, float64(deg)
+		}
+		width = min(width, hi-lo)
+	}
+	return length, width, angleDeg
+}
+
+// centroid is the middle of a polygon's area; ok is false where it has none.
+func centroid(polygon [][2]float64) (x, y float64, ok bool) {
+	var a, cx, cy float64
+	for i, p := range polygon {
+		q := polygon[(i+1)%len(polygon)]
+		k := p[0]*q[1] - q[0]*p[1]
+		a += k
+		cx += (p[0] + q[0]) * k
+		cy += (p[1] + q[1]) * k
+	}
+	if a == 0 {
+		return 0, 0, false
+	}
+	return cx / (3 * a), cy / (3 * a), true
 }
 
 // rim sets the crown: the highest metal of the other sign within half a mark's breadth of the outline.

@@ -154,7 +154,7 @@ func Make(in Input) (Plan, error) {
 		in.FairUM = DefaultFairUM
 	}
 	p := Plan{Format: 1, Material: in.Panel.Name, Thickness: in.Panel.ThicknessMM, TempC: in.TempC,
-		Rounds: []Round{}, Influences: []Influence{}, Groups: [][]string{}, Orders: []Order{}, Skipped: []Skip{}, Cautions: cautions(in)}
+		Rounds: []Round{}, Influences: []Influence{}, Groups: [][]string{}, Orders: []Order{}, Skipped: []Skip{}, Cautions: Cautions(in.PanelKind, in.TempC)}
 	var work []mark.Mark
 	for _, m := range in.Marks {
 		switch {
@@ -257,10 +257,11 @@ func (p *Plan) compare(in Input, work []mark.Mark, staged *bench) {
 	p.Orders = []Order{a, b}
 }
 
-// cautions are the usual ones for a kind of panel; the vehicle maker's instructions, local rules and licensed practice come first.
-func cautions(in Input) []string {
+// Cautions are the usual ones for a kind of panel whose skin is worked at tempC; the vehicle maker's instructions, local rules and licensed
+// practice come first.
+func Cautions(panelKind string, tempC float64) []string {
 	c := []string{"Follow the vehicle maker's instructions and local rules; leave airbags, high voltage and glass to those licensed for them."}
-	switch in.PanelKind {
+	switch panelKind {
 	case "roof":
 		c = append(c, "Curtain airbags and their gas generators lie behind the roof rails: no bars there, battery off as the maker says before the headliner comes down.", "Keep levers off the glass and its adhesive.")
 	case "door":
@@ -270,7 +271,7 @@ func cautions(in Input) []string {
 	case "tailgate":
 		c = append(c, "Gas struts hold the tailgate: prop it. Keep levers off the rear window.")
 	}
-	if in.TempC > 30 {
+	if tempC > 30 {
 		c = append(c, "Heat: no flame or solvent nearby; measure the skin, never over 80 C; wiring, foam and glass behind take less.")
 	}
 	return append(c, "Hot glue burns; wear eye protection when a tab may let go under a slide hammer.")
