@@ -111,6 +111,7 @@ type Arrival struct {
 	Readings []Reading `json:"readings,omitempty"`
 	Access   []string  `json:"access,omitempty"` // what stands in the way behind the panel: keys of Hindrances
 	Consent  Signature `json:"consent"`
+	Due      time.Time `json:"due,omitzero"` // when the vehicle comes, where that was agreed
 }
 
 // Flaw is existing damage outside the job.
@@ -186,17 +187,18 @@ type HitDone struct {
 	Capture string    `json:"capture"`
 	Round   int       `json:"round"`
 	N       int       `json:"n"`
-	Did     string    `json:"did"`  // done, skipped
-	Felt    string    `json:"felt"` // "", hard, soft
+	Did     string    `json:"did"`  // done, skipped, open: taken back
+	Felt    string    `json:"felt"` // "", hard
 	At      time.Time `json:"at"`
 }
 
 // Span is time spent on a part of the work.
 type Span struct {
-	Key   string    `json:"key"`
-	Part  string    `json:"part"` // a part of package rates
-	Start time.Time `json:"start"`
-	End   time.Time `json:"end,omitzero"`
+	Key    string    `json:"key"`
+	Part   string    `json:"part"` // a part of package rates
+	Start  time.Time `json:"start"`
+	End    time.Time `json:"end,omitzero"`
+	ByHand bool      `json:"by_hand,omitempty"` // put right by a person: devices do not change it any more
 }
 
 // Departure is what goes with the vehicle.

@@ -103,8 +103,8 @@ func (r Rack) check() error {
 		if err := name("glue", g.Name); err != nil {
 			return err
 		}
-		if !within(g.FromC, -30, 90) || !within(g.ToC, g.FromC, 90) || !within(g.Strength, 0.1, 5) {
-			return fmt.Errorf("glue %q holds from %g to %g C with strength %g; give temperatures of -30 to 90 C, the lower first, and a strength of 0.1 to 5 times general glue", g.Name, g.FromC, g.ToC, g.Strength)
+		if !within(g.FromC, -30, 90) || !within(g.ToC, g.FromC, 90) || !within(g.Strength, 0.1, 5) || !within(g.WaitS, 0, 1800) {
+			return fmt.Errorf("glue %q holds from %g to %g C with strength %g after %g s; give temperatures of -30 to 90 C, the lower first, a strength of 0.1 to 5 times general glue and a wait of at most 1800 s", g.Name, g.FromC, g.ToC, g.Strength, g.WaitS)
 		}
 	}
 	for _, l := range r.Lights {

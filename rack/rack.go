@@ -71,6 +71,7 @@ type Glue struct {
 	FromC    float64 `json:"from_c"`
 	ToC      float64 `json:"to_c"`
 	Strength float64 `json:"strength"`
+	WaitS    float64 `json:"wait_s,omitempty"` // from setting the tab to the pull; 0: not known
 }
 
 // Light is a striped board or lamp that shows the reflection.

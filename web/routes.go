@@ -46,6 +46,13 @@ func (a *App) Routes() []Route {
 		{"GET /jobs/{id}/offer", job.Viewer, a.offerPage},
 
 		{"GET /jobs/{id}/work", job.Viewer, a.workPage},
+		{"POST /jobs/{id}/work/hit", job.Technician, a.workHit},
+		{"POST /jobs/{id}/work/log", job.Technician, a.workLog},
+		{"POST /jobs/{id}/work/span", job.Technician, a.workSpan},
+		{"GET /captures/{id}/rounds/{round}/tracing.pdf", job.Viewer, a.tracingPDF},
+		{"GET /captures/{id}/rounds/{round}/tracing.svg", job.Viewer, a.tracingSVG},
+		{"GET /worker.js", job.Anybody, a.worker},
+		{"GET /offline", job.Anybody, a.page("offline", "", "Out of reach")},
 
 		{"GET /jobs/{id}/prove", job.Viewer, a.provePage},
 

@@ -173,7 +173,16 @@ func (a *App) page(name, place, title string) http.HandlerFunc {
 
 // fail shows an error in words.
 func (a *App) fail(w http.ResponseWriter, r *http.Request, err error) {
-	status, text := http.StatusInternalServerError, "Something went wrong in the workshop. Go back and try again; nothing was lost."
+	status, text := plain(err)
+	if status == http.StatusInternalServerError {
+		slog.Error("request", "path", r.URL.Path, "error", err)
+	}
+	a.render(w, r, status, "problem", view{Title: "A problem", Data: text})
+}
+
+// plain says an error in words for the one who works; faults of our own do not tell their insides.
+func plain(err error) (status int, text string) {
+	status, text = http.StatusInternalServerError, "Something went wrong in the workshop. Go back and try again; nothing was lost."
 	var conflict *job.ErrConflict
 	var field *job.FieldError
 	var big *http.MaxBytesError
@@ -186,10 +195,8 @@ func (a *App) fail(w http.ResponseWriter, r *http.Request, err error) {
 		status, text = http.StatusUnprocessableEntity, field.Text
 	case errors.As(err, &big):
 		status, text = http.StatusRequestEntityTooLarge, "That is more than this form takes. Send less at a time."
-	default:
-		slog.Error("request", "path", r.URL.Path, "error", err)
 	}
-	a.render(w, r, status, "problem", view{Title: "A problem", Data: text})
+	return status, text
 }
 
 // maxFormBytes bounds a form without files.
