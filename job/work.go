@@ -8,7 +8,7 @@ import (
 
 // What may be said of a planned hit. Open takes back what was said before.
 const (
-	Done    = "done"
+	Made    = "done"
 	Skipped = "skipped"
 	Open    = "open"
 	Hard    = "hard" // felt harder than planned
@@ -23,8 +23,8 @@ const (
 	ahead = 24 * time.Hour
 )
 
-// Place of a hit in the plans of a job: the plan of a capture, and the number of the hit in it.
-type Place struct {
+// HitPlace is the place of a hit in the plans of a job: the plan of a capture, and the number of the hit in it.
+type HitPlace struct {
 	Capture string
 	N       int
 }
@@ -84,7 +84,7 @@ func (h HitDone) check(now time.Time) error {
 		return &FieldError{"key", "A hit came without its key; reload the page and note it again."}
 	case h.Capture == "" || h.N < 1:
 		return &FieldError{"n", "A hit came that belongs to no plan; reload the page and note it again."}
-	case h.Did != Done && h.Did != Skipped && h.Did != Open:
+	case h.Did != Made && h.Did != Skipped && h.Did != Open:
 		return &FieldError{"did", fmt.Sprintf("A hit is done, skipped or open, not %q.", h.Did)}
 	case h.Felt != "" && h.Felt != Hard:
 		return &FieldError{"felt", fmt.Sprintf("A hit feels as planned or hard, not %q.", h.Felt)}
@@ -127,10 +127,10 @@ func (w *Worklog) Correct(s Span, now time.Time) error {
 }
 
 // Said is what was last said of each hit.
-func (w Worklog) Said() map[Place]HitDone {
-	out := map[Place]HitDone{}
+func (w Worklog) Said() map[HitPlace]HitDone {
+	out := map[HitPlace]HitDone{}
 	for _, h := range w.Hits {
-		p := Place{h.Capture, h.N}
+		p := HitPlace{h.Capture, h.N}
 		if h.Did == Open {
 			delete(out, p)
 			continue

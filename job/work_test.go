@@ -18,7 +18,7 @@ func hitAt(key string, n int, did string, minute int) HitDone {
 func TestMergeInAnyOrder(t *testing.T) {
 	var hits []HitDone
 	for i := range 40 {
-		hits = append(hits, hitAt(string(rune('a'+i%26))+string(rune('a'+i/26)), i+1, Done, i))
+		hits = append(hits, hitAt(string(rune('a'+i%26))+string(rune('a'+i/26)), i+1, Made, i))
 	}
 	span := func(min int) Span {
 		return Span{Key: "s", Part: "raise", Start: nine, End: nine.Add(time.Duration(min) * time.Minute)}
@@ -50,12 +50,12 @@ func TestMergeInAnyOrder(t *testing.T) {
 
 func TestLastWordHolds(t *testing.T) {
 	var w Worklog
-	_, err := w.Merge([]HitDone{hitAt("a", 1, Done, 1), hitAt("b", 2, Done, 2), hitAt("c", 1, Open, 3), hitAt("d", 2, Skipped, 4)}, nil, nine)
+	_, err := w.Merge([]HitDone{hitAt("a", 1, Made, 1), hitAt("b", 2, Made, 2), hitAt("c", 1, Open, 3), hitAt("d", 2, Skipped, 4)}, nil, nine)
 	if err != nil {
 		t.Fatal(err)
 	}
 	said := w.Said()
-	if len(said) != 1 || said[Place{"c1", 2}].Did != Skipped {
+	if len(said) != 1 || said[HitPlace{"c1", 2}].Did != Skipped {
 		t.Errorf("said %v", said)
 	}
 }
@@ -82,7 +82,7 @@ func TestCorrectedSpanStays(t *testing.T) {
 }
 
 func TestStrangeLogIsRefused(t *testing.T) {
-	good := hitAt("k", 1, Done, 0)
+	good := hitAt("k", 1, Made, 0)
 	for name, f := range map[string]func(h *HitDone, s *Span){
 		"no key":           func(h *HitDone, s *Span) { h.Key = "" },
 		"hit 0":            func(h *HitDone, s *Span) { h.N = 0 },
@@ -106,7 +106,7 @@ func TestStrangeLogIsRefused(t *testing.T) {
 func TestOldRecords(t *testing.T) {
 	var r Record
 	err := json.Unmarshal([]byte(`{"arrival":{"consent":{}},"deal":{"accepted":{}},"work":{"hits":[{"key":"k","capture":"c","round":0,"n":3,"did":"done","felt":"","at":"2026-11-03T09:00:00Z"}]},"departure":{"received":{}}}`), &r)
-	if err != nil || r.Work.Said()[Place{"c", 3}].Did != Done || !r.Arrival.Due.IsZero() {
+	if err != nil || r.Work.Said()[HitPlace{"c", 3}].Did != Made || !r.Arrival.Due.IsZero() {
 		t.Errorf("%+v, %v", r, err)
 	}
 }

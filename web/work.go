@@ -106,7 +106,7 @@ func (a *App) atPanel(r *http.Request, v *workView) error {
 	for i, round := range v.Result.Offer.Plan.Rounds {
 		for _, h := range round.Hits {
 			p := planned{Hit: h, Round: i, Part: part(round.Stage, h.Method)}
-			if d, ok := said[job.Place{Capture: v.Shown.ID, N: h.N}]; ok {
+			if d, ok := said[job.HitPlace{Capture: v.Shown.ID, N: h.N}]; ok {
 				p.Said, p.Felt = d.Did, d.Felt
 				v.Said++
 				last = append(last, d)
@@ -256,7 +256,7 @@ func (a *App) workHit(w http.ResponseWriter, r *http.Request) {
 	h.N, _ = strconv.Atoi(r.PostFormValue("n"))
 	h.Round, _ = strconv.Atoi(r.PostFormValue("round"))
 	if h.Did == job.Hard {
-		h.Did, h.Felt = job.Done, job.Hard
+		h.Did, h.Felt = job.Made, job.Hard
 	}
 	_, refused, err := a.log(r.Context(), r.PathValue("id"), []job.HitDone{h}, nil)
 	if err == nil && refused[h.Key] != "" {

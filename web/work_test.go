@@ -39,7 +39,7 @@ func TestCatchingUp(t *testing.T) {
 	j, c := measured(t, y.st, door, "before")
 	now := time.Now().UTC()
 	hit := func(key string, n int) job.HitDone {
-		return job.HitDone{Key: key, Capture: c.ID, N: n, Did: job.Done, At: now.Add(time.Duration(n) * time.Second)}
+		return job.HitDone{Key: key, Capture: c.ID, N: n, Did: job.Made, At: now.Add(time.Duration(n) * time.Second)}
 	}
 	span := job.Span{Key: "s1", Part: "raise", Start: now, End: now.Add(3 * time.Minute)}
 	in := map[string]any{"hits": []job.HitDone{hit("a", 1), hit("b", 2), hit("c", 0)}, "spans": []job.Span{span}}
