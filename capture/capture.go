@@ -131,7 +131,7 @@ func unreadable(data []byte, err error) error {
 	}
 	switch {
 	case errors.As(err, &typ):
-		return fail("capture-type", "correct it", "capture.json: %s holds a %s where a %s belongs (line %d)", typ.Field, typ.Value, typ.Type, line(typ.Offset))
+		return fail("capture-type", "correct it", "capture.json: %s holds a %.60s where a %s belongs (line %d)", typ.Field, typ.Value, typ.Type, line(typ.Offset))
 	case errors.As(err, &syn):
 		// The offset of an unexpected end lies behind the last line break: name the last line with text.
 		return fail("capture-json", "correct it or make it anew", "capture.json cannot be read (line %d): %v", line(int64(len(bytes.TrimRight(data[:min(syn.Offset, int64(len(data)))], "\r\n \t")))), err)

@@ -83,12 +83,13 @@ type Door struct {
 	try     *limiter // sign-ins, by address
 	name    *limiter // sign-ins, by name
 	hashing chan struct{}
+	large   chan struct{} // requests that may bring much at once
 	nobody  func() string // a hash that fits no passphrase
 }
 
 // New returns a door before the records.
 func New(r Records) *Door {
-	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, now: time.Now, hashing: make(chan struct{}, 2), nobody: sync.OnceValue(hashOfNobody)}
+	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody)}
 	clock := func() time.Time { return d.now() }
 	d.ask, d.try, d.name = newLimiter(60, 600, clock), newLimiter(0.1, 10, clock), newLimiter(1.0/30, 20, clock)
 	return d
@@ -191,6 +192,9 @@ func (d *Door) log(r *http.Request, status int, took time.Duration) {
 	slog.Log(r.Context(), level, "request", "method", r.Method, "route", pattern, "status", status, "ms", took.Milliseconds(), "role", string(User(r.Context()).Role))
 }
 
+// maxLarge uploads run at a time: each is held in memory until it is checked and kept.
+const maxLarge = 2
+
 // Time that a body may take to come in.
 const (
 	formTime   = time.Minute
@@ -216,6 +220,14 @@ func (d *Door) only(route Route) http.Handler {
 		who := User(r.Context())
 		switch {
 		case who.Role.May(route.Least):
+			if route.MaxBytes > DefaultMaxBytes {
+				select {
+				case d.large <- struct{}{}:
+					defer func() { <-d.large }()
+				case <-r.Context().Done():
+					return
+				}
+			}
 			route.Handle.ServeHTTP(w, r)
 		case who.Role != job.Anybody:
 			d.problem(w, r, http.StatusForbidden, "Your role does not reach this far. Ask an owner of the workshop.")

@@ -287,6 +287,9 @@ func (s *Stored) Side() register.Side {
 	return out
 }
 
+// maxCells bounds a stored surface: four square metres of cells of 0.5 mm.
+const maxCells = 16_000_000
+
 // Load reads a result folder.
 func Load(folder fs.FS) (*Stored, error) {
 	s := &Stored{}
@@ -298,7 +301,7 @@ func Load(folder fs.FS) (*Stored, error) {
 		return nil, fmt.Errorf("surface.json cannot be read (%w); measure again", err)
 	}
 	g := s.Grid
-	if g.Cols < 1 || g.Rows < 1 || g.Cols > 20000 || g.Rows > 20000 || !(g.PitchMM > 0) {
+	if g.Cols < 1 || g.Rows < 1 || g.Cols > maxCells || g.Rows > maxCells/g.Cols || !(g.PitchMM > 0) {
 		return nil, fmt.Errorf("surface.json holds an impossible grid of %d x %d cells; measure again", g.Cols, g.Rows)
 	}
 	s.Surface = surface.New(g)

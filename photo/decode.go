@@ -90,30 +90,9 @@ func Decode(data []byte, lim Limits) (*Photo, error) {
 // decodeRaw decodes without turning, after checking size and format.
 func decodeRaw(data []byte, lim Limits) (image.Image, string, error) {
 	lim = lim.orDefault()
-	if int64(len(data)) > lim.MaxBytes {
-		return nil, "", &Error{"too-large", fmt.Sprintf("is a file of %d MB", len(data)>>20), fmt.Sprintf("send photos of at most %d MB", lim.MaxBytes>>20)}
-	}
-	format := Sniff(data)
-	var cfg image.Config
-	var err error
-	switch format {
-	case "jpeg":
-		cfg, err = jpeg.DecodeConfig(bytes.NewReader(data))
-	case "png":
-		cfg, err = png.DecodeConfig(bytes.NewReader(data))
-	case "heic":
-		cfg, err = decodeConfigHEIC(data)
-	default:
-		return nil, "", &Error{"not-image", "is not a photo", "send JPEG, PNG or HEIC files from the camera"}
-	}
+	format, err := check(data, lim)
 	if err != nil {
-		return nil, format, damaged(err)
-	}
-	if cfg.Width < 16 || cfg.Height < 16 {
-		return nil, format, &Error{"too-small", fmt.Sprintf("is only %d x %d pixels", cfg.Width, cfg.Height), "send the photo at full size"}
-	}
-	if int64(cfg.Width)*int64(cfg.Height) > int64(lim.MaxPixels) || cfg.Width > 65535 || cfg.Height > 65535 {
-		return nil, format, &Error{"too-large", fmt.Sprintf("is %d x %d pixels", cfg.Width, cfg.Height), fmt.Sprintf("send photos of at most %d megapixels", lim.MaxPixels/1_000_000)}
+		return nil, format, err
 	}
 	var img image.Image
 	switch format {

@@ -20,6 +20,7 @@ import (
 const (
 	maxPhotos      = 60
 	maxUploadBytes = 600 << 20
+	maxValues      = 10 + 3*maxPhotos // the page's fields and what it says of each photo
 )
 
 // captureForm is the page for a new capture, with what was typed and what is wrong.
@@ -96,6 +97,9 @@ func receive(r *http.Request) (photos map[string][]byte, order []string, values 
 			if err != nil {
 				return photos, order, values, fmt.Errorf("the upload broke off (%w); send it again", err)
 			}
+			if len(values) >= maxValues {
+				return photos, order, values, errors.New("the form holds more fields than this page has; reload the page and send it again")
+			}
 			values[p.FormName()] = string(b)
 			continue
 		}
@@ -143,22 +147,24 @@ func pack(j job.Job, photos map[string][]byte, order []string, values map[string
 		if err != nil {
 			return nil, err
 		}
+		// What capture.json does not name is not kept.
+		named, names := map[string][]byte{"capture.json": own}, []string{}
 		for _, s := range c.Sets {
 			for _, f := range s.Frames {
-				if _, ok := photos[f.File]; !ok {
+				data, ok := photos[f.File]
+				if !ok {
 					return nil, &capture.Error{Code: "file-missing", Text: f.File + " is named in capture.json but was not sent", Advice: "send it along"}
 				}
+				named[f.File], names = data, append(names, f.File)
 			}
 		}
-		return photos, nil
+		return named, checkPhotos(named, names)
 	}
 	if len(order) == 0 {
 		return nil, &capture.Error{Code: "no-photos", Text: "no photos were chosen", Advice: "choose the stripe photos of this capture"}
 	}
-	for _, n := range order {
-		if photo.Sniff(photos[n]) == "" {
-			return nil, &capture.Error{Code: "not-image", Text: n + " is not a photo", Advice: "send JPEG, PNG or HEIC files from the camera"}
-		}
+	if err := checkPhotos(photos, order); err != nil {
+		return nil, err
 	}
 	c := capture.Capture{Format: 1, Name: j.Vehicle + ", " + j.Panel,
 		Panel: capture.Panel{Name: j.Panel, Material: j.Material, ThicknessMM: j.SheetMM},
@@ -171,6 +177,21 @@ func pack(j job.Job, photos map[string][]byte, order []string, values map[string
 	}
 	photos["capture.json"] = doc
 	return photos, nil
+}
+
+// checkPhotos refuses what no camera writes before it is kept.
+func checkPhotos(photos map[string][]byte, names []string) error {
+	for _, n := range names {
+		err := photo.Check(photos[n], photo.Limits{})
+		var bad *photo.Error
+		if errors.As(err, &bad) {
+			return &capture.Error{Code: bad.Code, Text: n + " " + bad.Text, Advice: bad.Advice}
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // named reads stripes, pitch and shift out of names such as u016-25.jpg.
