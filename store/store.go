@@ -17,7 +17,8 @@ import (
 	"time"
 
 	"github.com/pressly/goose/v3"
-	_ "modernc.org/sqlite" // the driver
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 //go:embed migrations/*.sql
@@ -49,6 +50,9 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 	if err := os.MkdirAll(filepath.Join(dir, "blobs"), 0o700); err != nil {
 		return nil, fmt.Errorf("the folder %s cannot be used (%w); choose another", dir, err)
 	}
+	if err := writable(dir); err != nil {
+		return nil, fmt.Errorf("the folder %s cannot be written (%w); check its rights, and whether the disk is full or read-only", dir, err)
+	}
 	s := &Store{dir: dir, now: time.Now}
 	if err := s.hold(ctx); err != nil {
 		return nil, err
@@ -71,6 +75,17 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 		return nil, fmt.Errorf("the workshop's tables cannot be brought up to date (%w); restore the last backup or use the program version that wrote them", err)
 	}
 	return s, nil
+}
+
+// writable tries to write into a folder.
+func writable(dir string) error {
+	f, err := os.CreateTemp(dir, "new-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	_, err = f.WriteString("can this be written?")
+	return errors.Join(err, f.Close())
 }
 
 // provider runs the migrations.
@@ -145,7 +160,8 @@ type runner struct {
 }
 
 func (r runner) exec(ctx context.Context, query string, args ...any) (sql.Result, error) {
-	return r.on.ExecContext(ctx, r.bind(query), args...)
+	res, err := r.on.ExecContext(ctx, r.bind(query), args...)
+	return res, inWords(err)
 }
 
 func (r runner) query(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
@@ -166,7 +182,21 @@ func (s *Store) tx(ctx context.Context, f func(tx runner) error) error {
 		tx.Rollback()
 		return err
 	}
-	return tx.Commit()
+	return inWords(tx.Commit())
+}
+
+// inWords says what a person can do about an error of the disk.
+func inWords(err error) error {
+	var lite *sqlite.Error
+	if errors.As(err, &lite) {
+		switch lite.Code() & 0xff { // the low byte is the kind
+		case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR:
+			return fmt.Errorf("the disk does not take it (%w); free some space and try again, nothing was lost", err)
+		case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN:
+			return fmt.Errorf("the workshop's folder cannot be written (%w); check its rights and the disk, nothing was lost", err)
+		}
+	}
+	return err
 }
 
 // asWritten leaves a statement as it is: SQLite takes ? for arguments.
