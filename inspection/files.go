@@ -65,6 +65,7 @@ type Document struct {
 	Areas       []Area      `json:"areas"`
 	Notices     []Notice    `json:"notices"`
 	Quality     Quality     `json:"quality"`
+	Twin        *TwinDoc    `json:"twin,omitempty"`
 	// Texture holds the ISO 25178-2 figures of the metal outside the marks, waviness first.
 	Texture []texture.Figures `json:"texture"`
 }
@@ -101,6 +102,7 @@ func (r *Result) Files() (map[string][]byte, error) {
 	files := map[string][]byte{
 		"height.f32": floats(r.Surface.Height),
 		"sigma.f32":  floats(r.Surface.Sigma),
+		"form.f32":   floats(r.AbsoluteMM),
 	}
 	marks := r.Marks
 	if marks == nil {
@@ -153,7 +155,7 @@ func (r *Result) document(pic Pictures) Document {
 	if d.Notices == nil {
 		d.Notices = []Notice{}
 	}
-	d.Texture = r.texture()
+	d.Texture, d.Twin = r.texture(), r.Twin
 	d.Capture.Name, d.Capture.Panel, d.Capture.Board = r.Capture.Name, r.Capture.Panel, r.Capture.Board
 	d.Photo.File, d.Photo.Width, d.Photo.Height = "photo.jpg", pic.Photo.Rect.Dx(), pic.Photo.Rect.Dy()
 	cam := r.Frame.Camera.Scaled(pic.Scale)
@@ -275,7 +277,9 @@ func write(path string, data []byte) error {
 type Stored struct {
 	Document
 	Surface *surface.Surface
-	Marks   []mark.Mark
+	// AbsoluteMM is the whole undamaged form, mm; nil where an older version measured.
+	AbsoluteMM []float32
+	Marks      []mark.Mark
 }
 
 // Side is the result as package register takes it.
@@ -305,7 +309,12 @@ func Load(folder fs.FS) (*Stored, error) {
 		return nil, fmt.Errorf("surface.json holds an impossible grid of %d x %d cells; measure again", g.Cols, g.Rows)
 	}
 	s.Surface = surface.New(g)
-	for name, dst := range map[string][]float32{"height.f32": s.Surface.Height, "sigma.f32": s.Surface.Sigma} {
+	dst := map[string][]float32{"height.f32": s.Surface.Height, "sigma.f32": s.Surface.Sigma}
+	if _, err := fs.Stat(folder, "form.f32"); err == nil {
+		s.AbsoluteMM = make([]float32, g.Len())
+		dst["form.f32"] = s.AbsoluteMM
+	}
+	for name, dst := range dst {
 		raw, err := fs.ReadFile(folder, name)
 		if err != nil {
 			return nil, fmt.Errorf("%s is missing from the result; measure again", name)

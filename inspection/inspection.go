@@ -35,6 +35,8 @@ type Result struct {
 	Frame       pose.Frame
 	Calibration *mirror.Calibration
 	Surface     *surface.Surface
+	AbsoluteMM  []float32 // the whole undamaged form, mm in the panel frame, on the surface's grid
+	Twin        *TwinDoc  // the twin that gave the undamaged form; nil: none
 	Marks       []mark.Mark
 	Areas       []Area
 	Notices     []Notice
@@ -66,15 +68,7 @@ type Progress func(step string, done float64)
 
 // Run measures the capture in a folder. A refusal is an error of type *Refusal.
 func Run(ctx context.Context, folder fs.FS, progress Progress) (*Result, error) {
-	if progress == nil {
-		progress = func(string, float64) {}
-	}
-	progress("reading capture.json", 0)
-	c, err := capture.ReadDir(folder)
-	if err != nil {
-		return nil, refuseCapture(err)
-	}
-	return RunCapture(ctx, folder, c, progress)
+	return RunTwin(ctx, folder, nil, progress)
 }
 
 // RunCapture measures a capture whose capture.json is already read: only the photos come from the folder.
@@ -82,11 +76,15 @@ func RunCapture(ctx context.Context, folder fs.FS, c capture.Capture, progress P
 	if progress == nil {
 		progress = func(string, float64) {}
 	}
+	return measureCapture(ctx, folder, c, nil, progress)
+}
+
+func measureCapture(ctx context.Context, folder fs.FS, c capture.Capture, twin *Stored, progress Progress) (*Result, error) {
 	set, err := chooseSet(c)
 	if err != nil {
 		return nil, err
 	}
-	run := &run{ctx: ctx, folder: folder, progress: progress, res: &Result{Capture: c, SetKind: set.Kind}}
+	run := &run{ctx: ctx, folder: folder, progress: progress, twin: twin, res: &Result{Capture: c, SetKind: set.Kind}}
 	if err := run.photos(set); err != nil {
 		return nil, err
 	}
@@ -130,6 +128,7 @@ type run struct {
 	ctx      context.Context
 	folder   fs.FS
 	progress Progress
+	twin     *Stored // the undamaged other side; nil: none
 	res      *Result
 
 	set    capture.Set
@@ -691,14 +690,12 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	}
 	cal := r.res.Calibration
 	lines := cal.Form.Lines()
-	smooth, spread, err := surface.Flatten(g, dev, lines...)
+	off, spread, err := r.undamaged(g, dev)
 	if err != nil {
 		return nil, 0, err
 	}
-	takeOff(dev, smooth.Grid(g))
-	for _, l := range lines {
-		takeOff(dev, surface.AlongLine(g, dev, l))
-	}
+	takeOff(dev, off)
+	r.res.AbsoluteMM = r.absolute(g, off)
 	s := surface.New(g)
 	strip := r.onePitch()
 	for i, h := range dev {

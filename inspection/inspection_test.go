@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -74,6 +75,9 @@ func TestRoundTrip(t *testing.T) {
 		if g := s.Surface.Height[i]; g != h && !(g != g && h != h) {
 			t.Fatalf("cell %d: %v became %v", i, h, g)
 		}
+	}
+	if !slices.Equal(s.AbsoluteMM, r.AbsoluteMM) {
+		t.Error("the whole form came back changed")
 	}
 	if left, _ := filepath.Glob(filepath.Join(dir, "*.part")); len(left) != 0 {
 		t.Errorf("left behind: %v", left)

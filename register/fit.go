@@ -37,6 +37,7 @@ type problem struct {
 	// prior, mm and rad: how far from nil the move may be; 0: anything.
 	priorMM, priorTurn float64
 	cx, cy             float64 // the turn's centre, in both frames: the middle of the points
+	narrowing          float64 // of the cut at each step: the slower, the farther it sees
 }
 
 // solution is the solved move about the centre, with what it leaves.
@@ -72,8 +73,7 @@ func (p *problem) from(m Move) (sx, sy, turn float64) {
 
 const (
 	biweight  = 4.685 // [BeatonTukey1974]
-	maxSteps  = 25
-	narrowing = 0.4   // of the cut at each step
+	maxSteps  = 40
 	stepMM    = 3.0   // longest step
 	stepTurn  = 0.035 // rad
 	blockMM   = 12.0  // residuals farther apart count as independent: twice the longest wave of orange peel
@@ -105,7 +105,7 @@ func (p *problem) fit(start Move, narrow bool) solution {
 		}
 		out.spreadMM = max(spread, 1e-6)
 		last := biweight * out.spreadMM
-		cut = max(last, min(narrowing*cut, 2*most))
+		cut = max(last, min(p.narrowing*cut, 2*most))
 		weigh(obs, cut)
 		p.tied(sx, sy, turn, ties)
 		a, rhs := p.normal(obs, n)

@@ -91,6 +91,7 @@ func Between(a, b Side) Result {
 
 func newAligner(a, b Side) *aligner {
 	l := &aligner{a: a, b: b, la: landmarks(a.Marks), lb: landmarks(b.Marks)}
+	l.narrowing = markNarrowing
 	l.fa, _ = fingerprint(a.Surface, a.Marks)
 	l.fb, _ = fingerprint(b.Surface, b.Marks)
 	g := a.Surface.Grid
@@ -121,6 +122,9 @@ func newAligner(a, b Side) *aligner {
 
 // formDegree is that of the smooth difference: flattening of two captures of unlike extent leaves little more.
 const formDegree = 3
+
+// markNarrowing: marks are found from some millimetres, within a few steps.
+const markNarrowing = 0.4
 
 // pointMM is the spacing of the heights that the fit uses.
 const pointMM = 1.5

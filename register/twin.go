@@ -28,14 +28,18 @@ const (
 	// orders where a fifth less spread is won, as surface.Flatten has it.
 	twinLowDegree, twinHighDegree = 2, 4
 	twinGain                      = 0.8
+	// Styling that the damage half hides is followed only while the cut narrows slowly.
+	twinNarrowing = 0.7
+	// twinPointMM is the spacing of the heights that the fit uses: half the width of a feature line's fold.
+	twinPointMM = 3.0
 )
 
 // Under lays a reference (already mirrored) under the heights z of a damaged panel, mm on g in the panel's frame, NaN where not
 // measured: by shift and turn, a smooth difference and, where lined (a feature line crosses the panel), the scale of the heights, which
 // two set-ups never measure quite alike. Damage drops out by its own residual.
 func Under(g surface.Grid, z []float64, ref surface.Reference, lined bool) (Twin, error) {
-	p := &problem{b: field{ref.Grid, ref.Z}, priorMM: twinPlaceMM, priorTurn: twinTurnDeg * math.Pi / 180}
-	stride := max(1, int(math.Round(pointMM/g.PitchMM)))
+	p := &problem{b: field{ref.Grid, ref.Z}, priorMM: twinPlaceMM, priorTurn: twinTurnDeg * math.Pi / 180, narrowing: twinNarrowing}
+	stride := max(1, int(math.Round(twinPointMM/g.PitchMM)))
 	for r := 0; r < g.Rows; r += stride {
 		for c := 0; c < g.Cols; c += stride {
 			if h := z[r*g.Cols+c]; h == h {

@@ -50,7 +50,7 @@ func TestUnder(t *testing.T) {
 		form[i] = float32(1.003*skin(px, py) + 0.03*(x*x+y*y)/1e4)
 		height[i] = float32(other.at(x, y))
 	}
-	ref := surface.NewReference(g, form, height, func(x, y float64) bool { return false }).Mirrored()
+	ref := surface.NewReference(g, form, height).Mirrored()
 	twin, err := Under(g, z, ref, true)
 	if err != nil {
 		t.Fatal(err)

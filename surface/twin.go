@@ -10,21 +10,14 @@ type Reference struct {
 // referenceMM is the cut-off of the filter that keeps the twin's orange peel and noise out of the damaged panel's heights.
 const referenceMM = 8.0
 
-// NewReference puts a measured panel's form together: the undamaged form it was measured against, and the waviness left on it, but for
-// places that skip tells (marks of its own).
-func NewReference(g Grid, form, height []float32, skip func(x, y float64) bool) Reference {
-	dev := make([]float32, len(height))
-	for i, h := range height {
-		dev[i] = h
-		if x, y := g.XY(i%g.Cols, i/g.Cols); h == h && skip(x, y) {
-			dev[i] = 0
-		}
-	}
-	dev = Gauss(g, dev, GaussCutoff(referenceMM))
+// NewReference puts a measured panel's form together: the undamaged form it was measured against, and the waviness left on it. What
+// stands out on a twin is styling that the fill did not know.
+func NewReference(g Grid, form, height []float32) Reference {
+	z := Gauss(g, height, GaussCutoff(referenceMM))
 	for i, f := range form {
-		dev[i] += f
+		z[i] += f
 	}
-	return Reference{g, dev}
+	return Reference{g, z}
 }
 
 // Mirrored is the reference seen in a mirror along y: x becomes -x.

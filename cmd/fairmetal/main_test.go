@@ -94,7 +94,7 @@ func read(t *testing.T, path string, v any) {
 func TestRefusalsExitTwo(t *testing.T) {
 	empty := t.TempDir()
 	out := filepath.Join(t.TempDir(), "out")
-	for _, args := range [][]string{{"measure", empty, "--out", out}, {"plan", empty}, {"quote", empty}, {"board", "--pitch", "0", "--out", filepath.Join(empty, "b.pdf")}, {"card", "--side", "5", "--out", filepath.Join(empty, "c.pdf")}, {"measure"}, {"nonsense"}} {
+	for _, args := range [][]string{{"measure", empty, "--out", out}, {"measure", ding, "--twin", empty, "--out", out}, {"plan", empty}, {"quote", empty}, {"board", "--pitch", "0", "--out", filepath.Join(empty, "b.pdf")}, {"card", "--side", "5", "--out", filepath.Join(empty, "c.pdf")}, {"measure"}, {"nonsense"}} {
 		code, _, errs := call(t, args...)
 		if code != exitRefused {
 			t.Errorf("%v: exit %d, %q", args, code, errs)

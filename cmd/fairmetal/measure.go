@@ -14,13 +14,21 @@ import (
 type measureCmd struct {
 	Capture string `arg:"" help:"Folder with capture.json and its photos." type:"existingdir"`
 	Out     string `help:"Folder for the result." required:"" placeholder:"DIR"`
+	Twin    string `help:"Result folder of the undamaged other side of the vehicle, its cards laid as in a mirror: it lends the form where a fill cannot bridge the damage." type:"existingdir" placeholder:"DIR"`
 	JSON    bool   `name:"json" help:"Print the marks as JSON."`
 }
 
 // Run measures one capture.
 func (c *measureCmd) Run(ctx context.Context, s streams) error {
+	var twin *inspection.Stored
+	if c.Twin != "" {
+		var err error
+		if twin, err = inspection.Load(os.DirFS(c.Twin)); err != nil {
+			return refused("twin", err)
+		}
+	}
 	bar := newBar(s.Err)
-	res, err := inspection.Run(ctx, os.DirFS(c.Capture), bar.set)
+	res, err := inspection.RunTwin(ctx, os.DirFS(c.Capture), twin, bar.set)
 	bar.end()
 	if err != nil {
 		return err
@@ -43,6 +51,9 @@ func (c *measureCmd) Run(ctx context.Context, s streams) error {
 		return printJSON(s.Out, map[string]any{"marks": marks, "notices": res.Notices, "quality": res.Quality})
 	}
 	printMarks(s.Out, res.Marks)
+	if t := res.Twin; t != nil {
+		fmt.Fprintf(s.Out, "form from the twin %q: undamaged metal within %.1f um over it, %.1f um over a smooth fill\n", t.Name, t.SpreadUM, t.WithoutUM)
+	}
 	fmt.Fprintf(s.Out, "measured %.0f cm2, undamaged metal within %.1f um; result in %s\n", res.Quality.MeasuredCM2, res.Quality.SpreadUM, c.Out)
 	return nil
 }
