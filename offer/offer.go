@@ -22,6 +22,7 @@ import (
 	"fairmetal/quote"
 	"fairmetal/rack"
 	"fairmetal/report"
+	"fairmetal/surface"
 	"fairmetal/verdict"
 )
 
@@ -84,6 +85,15 @@ func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer,
 	}
 	o.Quote, err = quote.Make(quote.Input{Plan: o.Plan, Verdict: o.Verdict, Rates: rates, PanelKind: f.PanelKind, Marks: len(s.Marks), AreaMM2: area})
 	return o, err
+}
+
+// Planned is the surface as a plan forecasts it.
+func Planned(s *inspection.Stored, f Facts, p plan.Plan) (*surface.Surface, error) {
+	panel, err := f.panel(s)
+	if err != nil {
+		return nil, err
+	}
+	return plan.After(plan.Input{Surface: s.Surface, Panel: panel}, p), nil
 }
 
 // panel puts material, thickness and crown together.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"io/fs"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -71,7 +72,7 @@ func measuredOnce(t *testing.T) {
 	}
 }
 
-var results = []string{"surface.json", "marks.json", "height.f32", "sigma.f32", "photo.jpg", "heat.png", "overlay.png", "plan.json", "quote.json", "verdict.json", "quote.pdf"}
+var results = []string{"surface.json", "marks.json", "height.f32", "sigma.f32", "photo.jpg", "heat.png", "overlay.png", "plan.json", "quote.json", "verdict.json", "quote.pdf", "fair.json", "planned.f32"}
 
 var door = job.Job{Vehicle: "Van 07", Panel: "Sliding door, left", Kind: "door", Customer: "Lindenhof Parcels", Material: "steel", SheetMM: 0.7, FilmUM: 112}
 
@@ -119,6 +120,24 @@ func measured(t *testing.T, st *store.Store, j job.Job, title string) (job.Job, 
 		t.Fatal(err)
 	}
 	return j, done
+}
+
+// finished adds a capture of the panel as the plan of the first one leaves it.
+func finished(t *testing.T, st *store.Store, j job.Job) job.Capture {
+	t.Helper()
+	measuredOnce(t)
+	c, err := st.AddCapture(t.Context(), j.ID, "finished", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	files := maps.Clone(kept.files)
+	delete(files, "fair.json")
+	files["height.f32"], files["marks.json"] = files["planned.f32"], []byte(`{"marks":[]}`)
+	c.State = job.Measured
+	if err := st.Finish(t.Context(), c, files); err != nil {
+		t.Fatal(err)
+	}
+	return c
 }
 
 // get asks for a page and wants it.
@@ -181,4 +200,12 @@ func has(t *testing.T, page string, want ...string) {
 			t.Errorf("%q is missing on the page", w)
 		}
 	}
+}
+
+// status asks for a page and tells how that went.
+func (y yard) status(path string) int {
+	y.t.Helper()
+	w := httptest.NewRecorder()
+	y.app.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1"+path, nil))
+	return w.Code
 }

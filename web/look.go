@@ -116,7 +116,7 @@ func (a *App) compare(ctx context.Context, ids [2]string) (compare.Progress, err
 
 // types are the files of a capture that a browser may ask for.
 var types = map[string]string{"surface.json": "application/json", "marks.json": "application/json", "plan.json": "application/json", "quote.json": "application/json", "verdict.json": "application/json",
-	"height.f32": "application/octet-stream", "sigma.f32": "application/octet-stream", "photo.jpg": "image/jpeg", "heat.png": "image/png", "overlay.png": "image/png", "quote.pdf": "application/pdf"}
+	"height.f32": "application/octet-stream", "sigma.f32": "application/octet-stream", "planned.f32": "application/octet-stream", "fair.json": "application/json", "photo.jpg": "image/jpeg", "heat.png": "image/png", "overlay.png": "image/png", "quote.pdf": "application/pdf"}
 
 func (a *App) captureFile(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")

@@ -55,6 +55,8 @@ func (a *App) Routes() []Route {
 		{"GET /offline", job.Anybody, a.page("offline", "", "Out of reach")},
 
 		{"GET /jobs/{id}/prove", job.Viewer, a.provePage},
+		{"POST /jobs/{id}/prove", job.Technician, a.saveLeft},
+		{"GET /captures/{id}/stripes.png", job.Viewer, a.stripes},
 
 		{"GET /jobs/{id}/handover", job.Viewer, a.handOverPage},
 

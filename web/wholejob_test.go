@@ -93,6 +93,33 @@ func TestWholeJob(t *testing.T) {
 	if s := got.Record.Work.Spans; len(s) == 0 || s[0].Part == "" || s[0].End.Sub(s[0].Start) > time.Hour {
 		t.Errorf("times %+v", s)
 	}
+
+	finished(t, w.st, got)
+	do(t, ctx, chromedp.Navigate(base+"/prove"))
+	until(t, ctx, `document.getElementById("lights").dataset.ready`)
+	shots(t, ctx, "phone-prove")
+	narrow(t, ctx)
+	if n := eval[int](t, ctx, `document.querySelectorAll("#lights figure[data-ready]").length`); n != 3 {
+		t.Errorf("%d lights, want before, now and planned", n)
+	}
+	// One turn moves the stripes in all of them, and the dent bends them before the work only.
+	look := func() string {
+		return eval[string](t, ctx, `[...document.querySelectorAll("#lights canvas")].map((c) => c.toDataURL().slice(-3000)).join()`)
+	}
+	was := look()
+	eval[bool](t, ctx, `document.querySelector("#lights canvas").dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowRight" }))`)
+	if look() == was {
+		t.Error("the light does not turn")
+	}
+	do(t, ctx, chromedp.SendKeys(chromedp.CSS("textarea[name=left]"), "A trace under the handle."), chromedp.Click(chromedp.CSS("#left button")))
+	until(t, ctx, `location.hash === "#left"`)
+	if left := w.job(t, j.ID).Record.Departure.Left; left != "A trace under the handle." {
+		t.Errorf("left %q", left)
+	}
+	do(t, ctx, chromedp.EmulateViewport(1300, 900))
+	until(t, ctx, `document.getElementById("lights").dataset.ready`)
+	shots(t, ctx, "laptop-prove")
+	do(t, ctx, chromedp.EmulateViewport(390, 844))
 }
 
 // narrow wants a page that does not scroll sideways.

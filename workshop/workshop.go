@@ -9,10 +9,12 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"maps"
 	"math"
 	"sync"
 	"time"
 
+	"fairmetal/fair"
 	"fairmetal/house"
 	"fairmetal/inspection"
 	"fairmetal/internal/memfs"
@@ -43,6 +45,8 @@ const (
 	HouseSetting = "house"
 	RackSetting  = "rack"
 	RatesSetting = "rates"
+	// LimitsSetting are the limits of the hand-over check, where the house has its own.
+	LimitsSetting = "limits"
 )
 
 // Settings are what the house has set, or the usual where it has not.
@@ -50,15 +54,20 @@ type Settings struct {
 	House house.House
 	Rack  rack.Rack
 	Rates quote.Rates
+	// Limits of the hand-over check: the house's own, else the usual for its paint.
+	Limits fair.Limits
 }
 
 // Settings reads the house's settings.
 func (w *Workshop) Settings(ctx context.Context) (Settings, error) {
 	s := Settings{House: house.Default(), Rack: rack.Default(), Rates: quote.DefaultRates()}
-	for name, v := range map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates} {
+	for name, v := range map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates, LimitsSetting: &s.Limits} {
 		if _, err := w.Store.Setting(ctx, name, v); err != nil {
 			return s, err
 		}
+	}
+	if s.Limits.Check() != nil {
+		s.Limits = fair.DefaultLimits(fair.Paint(s.House.Paint))
 	}
 	return s, nil
 }
@@ -253,8 +262,10 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if err != nil {
 		return nil, err
 	}
-	for n, b := range more {
-		files[n] = b
+	maps.Copy(files, more)
+	// Metal that cannot be judged is measured all the same: the page of the proof says why.
+	if proof, err := Proof(settings, j, stored, o); err == nil {
+		maps.Copy(files, proof)
 	}
 	c.State, c.Marks = job.Measured, len(stored.Marks)
 	for _, m := range stored.Marks {
@@ -267,7 +278,7 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 
 // Price makes verdict, plan, price and paper of a measured result.
 func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
-	o, err := offer.Make(stored, offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}, set.Rack, set.Rates)
+	o, err := offer.Make(stored, facts(j), set.Rack, set.Rates)
 	if err != nil {
 		return o, nil, err
 	}
