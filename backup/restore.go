@@ -55,8 +55,44 @@ func empty(dir string) error {
 	return nil
 }
 
+// RestoreShared makes a shared workshop of a backup: its records in an empty database, its files among the blobs, and reads it back.
+func RestoreShared(ctx context.Context, path, address string, blobs blob.Store, progress func(done float64)) (Summary, error) {
+	a, err := open(ctx, path)
+	if err != nil {
+		return Summary{}, err
+	}
+	defer a.file.Close()
+	if err := a.putBlobs(ctx, blobs, progress); err != nil {
+		return Summary{}, err
+	}
+	if err := store.FillShared(ctx, address, a.Version, a.Tables, a.rows); err != nil {
+		return Summary{}, err
+	}
+	snap, err := store.LookShared(ctx, address)
+	if err != nil {
+		return Summary{}, err
+	}
+	defer snap.Close()
+	return a.summary(), a.compare(ctx, snap, blobs)
+}
+
 func (a *archive) restore(ctx context.Context, dir string, progress func(float64)) error {
 	blobs := store.Blobs(dir)
+	if err := a.putBlobs(ctx, blobs, progress); err != nil {
+		return err
+	}
+	if err := store.Fill(ctx, dir, a.Version, a.Tables, a.rows); err != nil {
+		return err
+	}
+	snap, err := store.Look(ctx, dir)
+	if err != nil {
+		return err
+	}
+	defer snap.Close()
+	return a.compare(ctx, snap, blobs)
+}
+
+func (a *archive) putBlobs(ctx context.Context, blobs blob.Store, progress func(float64)) error {
 	n := 0
 	for name := range a.Entries {
 		n++
@@ -74,26 +110,20 @@ func (a *archive) restore(ctx context.Context, dir string, progress func(float64
 			return err
 		}
 	}
-	err := store.Fill(ctx, dir, a.Version, a.Tables, func(t store.Table, f func(row []any) error) error {
-		r, ok := a.read(recordsDir + t.Name + recordsExt)
-		if !ok {
-			return fmt.Errorf("the backup has no records of %s", t.Name)
-		}
-		return readRecords(r, t, f)
-	})
-	if err != nil {
-		return err
+	return nil
+}
+
+// rows tells the records of a table.
+func (a *archive) rows(t store.Table, f func(row []any) error) error {
+	r, ok := a.read(recordsDir + t.Name + recordsExt)
+	if !ok {
+		return fmt.Errorf("the backup has no records of %s", t.Name)
 	}
-	return a.compare(ctx, dir, blobs)
+	return readRecords(r, t, f)
 }
 
 // compare reads a restored workshop back. Tables that a newer program changed on the way are left to its migrations.
-func (a *archive) compare(ctx context.Context, dir string, blobs blob.Store) error {
-	snap, err := store.Look(ctx, dir)
-	if err != nil {
-		return err
-	}
-	defer snap.Close()
+func (a *archive) compare(ctx context.Context, snap *store.Snapshot, blobs blob.Store) error {
 	if snap.Version == a.Version {
 		sums, err := Sums(ctx, snap)
 		if err != nil {

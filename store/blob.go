@@ -18,9 +18,6 @@ type kept struct {
 	size       int64
 }
 
-// blobs is where photos and results lie.
-func (s *Store) blobs() blob.Store { return Blobs(s.dir) }
-
 // Blobs is the store of photos and results in a workshop's folder.
 func Blobs(dir string) blob.Disk { return blob.Disk{Dir: filepath.Join(dir, "blobs")} }
 
@@ -33,7 +30,7 @@ func (s *Store) keep(ctx context.Context, files map[string][]byte) ([]kept, erro
 	sort.Strings(names)
 	var out []kept
 	for _, n := range names {
-		hash, err := blob.Put(ctx, s.blobs(), files[n])
+		hash, err := blob.Put(ctx, s.blobs, files[n])
 		if err != nil {
 			return nil, fmt.Errorf("%s cannot be stored (%w); free some space and try again, nothing was lost", n, err)
 		}
@@ -53,7 +50,7 @@ func (s *Store) File(ctx context.Context, captureID, name string) ([]byte, error
 
 // read reads a kept file and checks it.
 func (s *Store) read(ctx context.Context, name, hash string) ([]byte, error) {
-	data, err := s.blobs().Get(ctx, hash)
+	data, err := s.blobs.Get(ctx, hash)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}

@@ -46,7 +46,7 @@ func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[s
 func list(ctx context.Context, tx runner, captureID string, files []kept, made bool) error {
 	for _, b := range files {
 		if _, err := tx.exec(ctx, `INSERT INTO files (capture_id, name, made, sha256, size) VALUES (?, ?, ?, ?, ?)
-			ON CONFLICT (capture_id, name) DO UPDATE SET made = excluded.made, sha256 = excluded.sha256, size = excluded.size`, captureID, b.name, made, b.hash, b.size); err != nil {
+			ON CONFLICT (capture_id, name) DO UPDATE SET made = excluded.made, sha256 = excluded.sha256, size = excluded.size`, captureID, b.name, flag(made), b.hash, b.size); err != nil {
 			return err
 		}
 	}

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"fairmetal/blob"
+	"fairmetal/internal/pgtest"
 	"fairmetal/job"
 	"fairmetal/store"
 )
@@ -27,7 +28,9 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv(childDir); dir != "" {
 		child(dir)
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	pgtest.Stop()
+	os.Exit(code)
 }
 
 // results of the made-up measuring: all or none must be there.

@@ -8,9 +8,10 @@ import (
 	"fairmetal/job"
 )
 
-func TestTwoPeopleOnOneJob(t *testing.T) {
+func TestTwoPeopleOnOneJob(t *testing.T) { both(t, testTwoPeopleOnOneJob) }
+
+func testTwoPeopleOnOneJob(t *testing.T, s *Store) {
 	ctx := As(t.Context(), "ann")
-	s := open(t, t.TempDir())
 	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
 	if err != nil {
 		t.Fatal(err)
@@ -36,9 +37,10 @@ func TestTwoPeopleOnOneJob(t *testing.T) {
 	}
 }
 
-func TestFindJobs(t *testing.T) {
+func TestFindJobs(t *testing.T) { both(t, testFindJobs) }
+
+func testFindJobs(t *testing.T, s *Store) {
 	ctx := t.Context()
-	s := open(t, t.TempDir())
 	for _, j := range []job.Job{{Vehicle: "Van 12", Panel: "Roof", Customer: "Lindenhof Parcels"}, {Vehicle: "Van 13", Panel: "Door, left", Customer: "Brook Street Bakery", Step: job.Work}, {Vehicle: "Van 100%", Panel: "Door", Customer: "Lindenhof Parcels"}} {
 		if _, err := s.AddJob(ctx, j); err != nil {
 			t.Fatal(err)
@@ -60,9 +62,10 @@ func TestFindJobs(t *testing.T) {
 	}
 }
 
-func TestPeopleVehiclesAndErasing(t *testing.T) {
+func TestPeopleVehiclesAndErasing(t *testing.T) { both(t, testPeopleVehiclesAndErasing) }
+
+func testPeopleVehiclesAndErasing(t *testing.T, s *Store) {
 	ctx := t.Context()
-	s := open(t, t.TempDir())
 	p, err := s.SavePerson(ctx, job.Person{Name: "Kim Example", Company: "Lindenhof Parcels", Email: "kim@lindenhof.example"})
 	if err != nil {
 		t.Fatal(err)
@@ -130,9 +133,10 @@ func TestPeopleVehiclesAndErasing(t *testing.T) {
 	}
 }
 
-func TestPaperNumbers(t *testing.T) {
+func TestPaperNumbers(t *testing.T) { both(t, testPaperNumbers) }
+
+func testPaperNumbers(t *testing.T, s *Store) {
 	ctx := t.Context()
-	s := open(t, t.TempDir())
 	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
 	if err != nil {
 		t.Fatal(err)
@@ -161,9 +165,10 @@ func TestPaperNumbers(t *testing.T) {
 	}
 }
 
-func TestSettings(t *testing.T) {
+func TestSettings(t *testing.T) { both(t, testSettings) }
+
+func testSettings(t *testing.T, s *Store) {
 	ctx := t.Context()
-	s := open(t, t.TempDir())
 	v := map[string]string{"usual": "yes"}
 	rev, err := s.Setting(ctx, "house", &v)
 	if err != nil || rev != 0 || v["usual"] != "yes" {

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -39,9 +40,9 @@ type Snapshot struct {
 	Version int64 // of the tables
 	Tables  []Table
 
-	db  *sql.DB
-	tx  *sql.Tx
-	own bool // db is ours to close
+	engine engine
+	db     *sql.DB
+	tx     *sql.Tx
 }
 
 // Look opens the records of a workshop's folder for reading, also while another process works on it.
@@ -54,23 +55,37 @@ func Look(ctx context.Context, dir string) (*Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	n := &Snapshot{db: db, own: true}
-	if err := n.begin(ctx); err != nil {
+	n := &Snapshot{engine: lite{}, db: db}
+	if err := n.begin(ctx, sql.LevelDefault); err != nil {
 		n.Close()
 		return nil, fmt.Errorf("the records in %s cannot be read (%w); run fairmetal doctor on it, or restore the last backup", dir, err)
 	}
 	return n, nil
 }
 
-func (n *Snapshot) begin(ctx context.Context) (err error) {
-	if n.tx, err = n.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true}); err != nil {
+// LookShared opens the records of a shared workshop for reading.
+func LookShared(ctx context.Context, address string) (*Snapshot, error) {
+	db, err := openPostgres(ctx, address)
+	if err != nil {
+		return nil, err
+	}
+	n := &Snapshot{engine: postgres{}, db: db}
+	if err := n.begin(ctx, sql.LevelRepeatableRead); err != nil {
+		n.Close()
+		return nil, fmt.Errorf("the records of the shared workshop cannot be read (%w); open it once with fairmetal serve", err)
+	}
+	return n, nil
+}
+
+func (n *Snapshot) begin(ctx context.Context, level sql.IsolationLevel) (err error) {
+	if n.tx, err = n.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: level}); err != nil {
 		return err
 	}
 	// The first read fixes the moment.
 	if err = n.tx.QueryRowContext(ctx, "SELECT coalesce(max(version_id), 0) FROM goose_db_version").Scan(&n.Version); err != nil {
 		return err
 	}
-	n.Tables, err = tables(ctx, n.tx)
+	n.Tables, err = n.engine.tables(ctx, n.tx)
 	return err
 }
 
@@ -79,10 +94,7 @@ func (n *Snapshot) Close() error {
 	if n.tx != nil {
 		n.tx.Rollback()
 	}
-	if n.own {
-		return n.db.Close()
-	}
-	return nil
+	return n.db.Close()
 }
 
 // transient tables hold what a start makes anew: the migrations' own, those of the queue, and who is signed in.
@@ -90,10 +102,10 @@ func transient(table string) bool {
 	return table == "sessions" || strings.HasPrefix(table, "sqlite_") || strings.HasPrefix(table, "goose_") || strings.HasPrefix(table, "river_")
 }
 
-// tables lists the tables and their columns.
-func tables(ctx context.Context, tx *sql.Tx) ([]Table, error) {
+// listTables asks for table, column, type and whether it is of the key; and for the table that each refers to.
+func listTables(ctx context.Context, tx *sql.Tx, columns, keys string) ([]Table, error) {
 	var out []Table
-	err := each(ctx, tx, "SELECT m.name, c.name, lower(c.type), c.pk > 0 FROM sqlite_schema m JOIN pragma_table_info(m.name) c WHERE m.type = 'table' ORDER BY m.name, c.cid", func(r *sql.Rows) error {
+	err := each(ctx, tx, columns, func(r *sql.Rows) error {
 		var table string
 		var c Column
 		if err := r.Scan(&table, &c.Name, &c.Type, &c.Key); err != nil || transient(table) {
@@ -110,7 +122,7 @@ func tables(ctx context.Context, tx *sql.Tx) ([]Table, error) {
 		return nil, err
 	}
 	needs := map[string][]string{}
-	err = each(ctx, tx, `SELECT m.name, f."table" FROM sqlite_schema m JOIN pragma_foreign_key_list(m.name) f WHERE m.type = 'table'`, func(r *sql.Rows) error {
+	err = each(ctx, tx, keys, func(r *sql.Rows) error {
 		var from, to string
 		err := r.Scan(&from, &to)
 		needs[from] = append(needs[from], to)
@@ -165,11 +177,8 @@ func (n *Snapshot) Rows(ctx context.Context, t Table, f func(row []any) error) e
 	for _, c := range t.Columns {
 		names = append(names, quoted(c.Name))
 		if c.Key {
-			keys = append(keys, quoted(c.Name))
+			keys = append(keys, n.engine.order(c))
 		}
-	}
-	if keys == nil {
-		keys = names
 	}
 	return each(ctx, n.tx, "SELECT "+strings.Join(names, ", ")+" FROM "+quoted(t.Name)+" ORDER BY "+strings.Join(keys, ", "), func(r *sql.Rows) error {
 		row := make([]any, len(t.Columns))
@@ -224,30 +233,7 @@ func (n *Snapshot) Uses(ctx context.Context, f func(Use) error) error {
 }
 
 // Faults lists what the database finds wrong with itself.
-func (n *Snapshot) Faults(ctx context.Context) ([]string, error) {
-	var out []string
-	err := each(ctx, n.tx, "PRAGMA integrity_check(20)", func(r *sql.Rows) error {
-		var text string
-		if err := r.Scan(&text); err != nil {
-			return err
-		}
-		if text != "ok" {
-			out = append(out, text)
-		}
-		return nil
-	})
-	if err != nil {
-		return out, err
-	}
-	err = each(ctx, n.tx, "PRAGMA foreign_key_check", func(r *sql.Rows) error {
-		var table, parent string
-		var row, key any
-		err := r.Scan(&table, &row, &parent, &key)
-		out = append(out, fmt.Sprintf("a record of %s belongs to a record of %s that is not there", table, parent))
-		return err
-	})
-	return out, err
-}
+func (n *Snapshot) Faults(ctx context.Context) ([]string, error) { return n.engine.faults(ctx, n.tx) }
 
 // Fill makes a workshop's records in an empty folder from rows: tables of the version, then up to date. rows tells the rows of a
 // table.
@@ -255,17 +241,36 @@ func Fill(ctx context.Context, dir string, version int64, order []Table, rows fu
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err
 	}
-	path := filepath.Join(dir, "workshop.db")
-	if _, err := os.Stat(path); err == nil {
+	if _, err := os.Stat(filepath.Join(dir, "workshop.db")); err == nil {
 		return fmt.Errorf("there is a workshop in %s already; restore into an empty folder", dir)
 	}
-	db, err := sql.Open("sqlite", dsn(path))
+	db, err := openLite(dir)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	db.SetMaxOpenConns(1)
-	p, err := provider(db)
+	return fill(ctx, lite{}, db, version, order, rows)
+}
+
+// FillShared makes a workshop's records in an empty database, as Fill does in a folder.
+func FillShared(ctx context.Context, address string, version int64, order []Table, rows func(t Table, f func(row []any) error) error) error {
+	db, err := openPostgres(ctx, address)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	var n int
+	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM information_schema.tables WHERE table_schema = current_schema()").Scan(&n); err != nil {
+		return err
+	}
+	if n > 0 {
+		return errors.New("the database is not empty; restore into a new one, so that nothing is overwritten")
+	}
+	return fill(ctx, postgres{}, db, version, order, rows)
+}
+
+func fill(ctx context.Context, e engine, db *sql.DB, version int64, order []Table, rows func(t Table, f func(row []any) error) error) error {
+	p, err := e.provider(db)
 	if err != nil {
 		return err
 	}
@@ -275,20 +280,20 @@ func Fill(ctx context.Context, dir string, version int64, order []Table, rows fu
 	if _, err := p.UpTo(ctx, version); err != nil {
 		return err
 	}
-	if err := fillTables(ctx, db, order, rows); err != nil {
+	if err := fillTables(ctx, e, db, order, rows); err != nil {
 		return err
 	}
 	_, err = p.Up(ctx)
 	return err
 }
 
-func fillTables(ctx context.Context, db *sql.DB, order []Table, rows func(t Table, f func(row []any) error) error) error {
-	tx, err := db.BeginTx(ctx, nil)
+func fillTables(ctx context.Context, e engine, db *sql.DB, order []Table, rows func(t Table, f func(row []any) error) error) error {
+	tx, err := e.begin(ctx, db)
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback()
-	known, err := tables(ctx, tx)
+	known, err := e.tables(ctx, tx)
 	if err != nil {
 		return err
 	}
@@ -298,19 +303,33 @@ func fillTables(ctx context.Context, db *sql.DB, order []Table, rows func(t Tabl
 			return err
 		}
 	}
-	if _, err := tx.ExecContext(ctx, "PRAGMA defer_foreign_keys = 1"); err != nil {
+	if err := e.deferKeys(ctx, tx); err != nil {
 		return err
 	}
-	for _, t := range order {
-		if err := fillTable(ctx, tx, known, t, func(f func(row []any) error) error { return rows(t, f) }); err != nil {
+	for _, t := range inOrderOf(known, order) {
+		if err := fillTable(ctx, e, tx, known, t, func(f func(row []any) error) error { return rows(t, f) }); err != nil {
 			return err
 		}
 	}
 	return tx.Commit()
 }
 
+// inOrderOf sorts tables as they stand in another list; what is not there comes last.
+func inOrderOf(known, tables []Table) []Table {
+	at := func(t Table) int {
+		i := slices.IndexFunc(known, func(k Table) bool { return k.Name == t.Name })
+		if i < 0 {
+			return len(known)
+		}
+		return i
+	}
+	out := slices.Clone(tables)
+	slices.SortStableFunc(out, func(a, b Table) int { return at(a) - at(b) })
+	return out
+}
+
 // fillTable writes rows into a table that must look as the backup says.
-func fillTable(ctx context.Context, tx *sql.Tx, known []Table, t Table, rows func(f func(row []any) error) error) error {
+func fillTable(ctx context.Context, e engine, tx *sql.Tx, known []Table, t Table, rows func(f func(row []any) error) error) error {
 	fits := false
 	for _, k := range known {
 		fits = fits || k.Name == t.Name && fmt.Sprint(k.Columns) == fmt.Sprint(t.Columns)
@@ -322,7 +341,7 @@ func fillTable(ctx context.Context, tx *sql.Tx, known []Table, t Table, rows fun
 	for _, c := range t.Columns {
 		names, marks = append(names, quoted(c.Name)), append(marks, "?")
 	}
-	insert, err := tx.PrepareContext(ctx, "INSERT INTO "+quoted(t.Name)+" ("+strings.Join(names, ", ")+") VALUES ("+strings.Join(marks, ", ")+")")
+	insert, err := tx.PrepareContext(ctx, e.bind("INSERT INTO "+quoted(t.Name)+" ("+strings.Join(names, ", ")+") VALUES ("+strings.Join(marks, ", ")+")"))
 	if err != nil {
 		return err
 	}

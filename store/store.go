@@ -1,5 +1,6 @@
-// Package store keeps the workshop on the technician's own disk: records in SQLite, photos and results as files named by their
-// hash. One folder holds everything and can be copied; one process holds it at a time.
+// Package store keeps the workshop: on the technician's own disk with records in SQLite and photos and results as files named by
+// their hash, where one folder holds everything, can be copied, and is held by one process at a time; or shared by several computers,
+// with records in PostgreSQL and blobs where all of them reach.
 package store
 
 import (
@@ -10,15 +11,12 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
-	"github.com/pressly/goose/v3"
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
+	"fairmetal/blob"
 )
 
 //go:embed migrations/*.sql
@@ -30,19 +28,15 @@ var ErrNotFound = errors.New("there is no such record in the workshop")
 // ErrHeld says that another process has the workshop open.
 var ErrHeld = errors.New("this workshop is open in another Fairmetal window or program; close it there first")
 
-// Store is an open workshop folder.
+// Store is an open workshop.
 type Store struct {
-	dir string
-	db  *sql.DB
+	engine engine
+	blobs  blob.Store
+	db     *sql.DB
 	runner
 	lock *sql.DB
 	held *sql.Conn
 	now  func() time.Time
-}
-
-// dsn opens a database file with the settings that every connection needs.
-func dsn(path string) string {
-	return "file:" + filepath.ToSlash(path) + "?_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_txlock=immediate"
 }
 
 // Open opens the workshop in a folder, making it if need be, and brings its tables up to date.
@@ -53,29 +47,37 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 	if err := writable(dir); err != nil {
 		return nil, fmt.Errorf("the folder %s cannot be written (%w); check its rights, and whether the disk is full or read-only", dir, err)
 	}
-	s := &Store{dir: dir, now: time.Now}
-	if err := s.hold(ctx); err != nil {
+	s := &Store{engine: lite{}, blobs: Blobs(dir), now: time.Now}
+	if err := s.hold(ctx, dir); err != nil {
 		return nil, err
 	}
-	db, err := sql.Open("sqlite", dsn(filepath.Join(dir, "workshop.db")))
+	db, err := openLite(dir)
+	if err == nil {
+		err = s.use(ctx, db)
+	}
 	if err != nil {
 		s.Close()
 		return nil, err
 	}
-	// One connection: SQLite has one writer, and our reads are short.
-	db.SetMaxOpenConns(1)
+	return s, nil
+}
+
+// use takes a database and brings its tables up to date.
+func (s *Store) use(ctx context.Context, db *sql.DB) error {
 	s.db = db
-	s.runner = runner{db, asWritten}
-	p, err := provider(db)
+	s.runner = runner{db, s.engine.bind}
+	p, err := s.engine.provider(db)
 	if err == nil {
 		_, err = p.Up(ctx)
 	}
 	if err != nil {
-		s.Close()
-		return nil, fmt.Errorf("the workshop's tables cannot be brought up to date (%w); restore the last backup or use the program version that wrote them", err)
+		return fmt.Errorf("the workshop's tables cannot be brought up to date (%w); restore the last backup or use the program version that wrote them", err)
 	}
-	return s, nil
+	return nil
 }
+
+// Shared tells whether other processes work on the same records.
+func (s *Store) Shared() bool { return s.engine.shared() }
 
 // writable tries to write into a folder.
 func writable(dir string) error {
@@ -88,19 +90,10 @@ func writable(dir string) error {
 	return errors.Join(err, f.Close())
 }
 
-// provider runs the migrations.
-func provider(db *sql.DB) (*goose.Provider, error) {
-	sub, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return nil, err
-	}
-	return goose.NewProvider(goose.DialectSQLite3, db, sub)
-}
-
 // hold takes the workshop for this process by an open exclusive transaction on a file of its own: it ends with the process, even
 // when that is killed.
-func (s *Store) hold(ctx context.Context) error {
-	db, err := sql.Open("sqlite", "file:"+filepath.ToSlash(filepath.Join(s.dir, "held.db"))+"?_pragma=busy_timeout(0)")
+func (s *Store) hold(ctx context.Context, dir string) error {
+	db, err := sql.Open("sqlite", "file:"+filepath.ToSlash(filepath.Join(dir, "held.db"))+"?_pragma=busy_timeout(0)")
 	if err != nil {
 		return err
 	}
@@ -172,11 +165,12 @@ func (r runner) row(ctx context.Context, query string, args ...any) *sql.Row {
 	return r.on.QueryRowContext(ctx, r.bind(query), args...)
 }
 
-// tx runs f in one transaction: all of it or nothing.
+// tx runs f in one transaction: all of it or nothing. Changes come one after another on either engine, so that what f reads holds
+// until it ends.
 func (s *Store) tx(ctx context.Context, f func(tx runner) error) error {
-	tx, err := s.db.BeginTx(ctx, nil)
+	tx, err := s.engine.begin(ctx, s.db)
 	if err != nil {
-		return err
+		return inWords(err)
 	}
 	if err := f(runner{tx, s.bind}); err != nil {
 		tx.Rollback()
@@ -184,23 +178,6 @@ func (s *Store) tx(ctx context.Context, f func(tx runner) error) error {
 	}
 	return inWords(tx.Commit())
 }
-
-// inWords says what a person can do about an error of the disk.
-func inWords(err error) error {
-	var lite *sqlite.Error
-	if errors.As(err, &lite) {
-		switch lite.Code() & 0xff { // the low byte is the kind
-		case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR:
-			return fmt.Errorf("the disk does not take it (%w); free some space and try again, nothing was lost", err)
-		case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN:
-			return fmt.Errorf("the workshop's folder cannot be written (%w); check its rights and the disk, nothing was lost", err)
-		}
-	}
-	return err
-}
-
-// asWritten leaves a statement as it is: SQLite takes ? for arguments.
-func asWritten(query string) string { return query }
 
 // all scans every row of a query.
 func all[T any](rows *sql.Rows, err error, scan func(r scanner) (T, error)) ([]T, error) {

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"fairmetal/blob"
+	"fairmetal/internal/pgtest"
 	"fairmetal/job"
 )
 
@@ -20,6 +21,19 @@ func open(t *testing.T, dir string) *Store {
 	}
 	t.Cleanup(func() { s.Close() })
 	return s
+}
+
+// both runs a test on either engine: an empty folder, and an empty schema of a PostgreSQL server.
+func both(t *testing.T, test func(t *testing.T, s *Store)) {
+	t.Run("folder", func(t *testing.T) { test(t, open(t, t.TempDir())) })
+	t.Run("shared", func(t *testing.T) {
+		s, err := OpenShared(t.Context(), pgtest.Schema(t), Blobs(t.TempDir()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { s.Close() })
+		test(t, s)
+	})
 }
 
 func TestJobsAndCaptures(t *testing.T) {
@@ -69,9 +83,10 @@ func TestJobsAndCaptures(t *testing.T) {
 	}
 }
 
-func TestRefusals(t *testing.T) {
+func TestRefusals(t *testing.T) { both(t, testRefusals) }
+
+func testRefusals(t *testing.T, s *Store) {
 	ctx := t.Context()
-	s := open(t, t.TempDir())
 	var f *job.FieldError
 	if _, err := s.AddJob(ctx, job.Job{Panel: "Roof"}); !errors.As(err, &f) || f.Field != "vehicle" {
 		t.Errorf("a job without a vehicle: %v", err)

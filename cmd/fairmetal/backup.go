@@ -6,11 +6,10 @@ import (
 	"time"
 
 	"fairmetal/backup"
-	"fairmetal/store"
 )
 
 type backupCmd struct {
-	Dir  string `help:"Folder of the workshop; it may be open meanwhile." default:"workshop" placeholder:"DIR"`
+	place
 	Out  string `help:"File to write; left out: fairmetal-DATE.tar here." placeholder:"FILE"`
 	JSON bool   `name:"json" help:"Print JSON."`
 }
@@ -20,13 +19,13 @@ func (c *backupCmd) Run(ctx context.Context, s streams) error {
 	if c.Out == "" {
 		c.Out = "fairmetal-" + time.Now().Format("2006-01-02-1504") + ".tar"
 	}
-	snap, err := store.Look(ctx, c.Dir)
+	snap, files, err := c.look(ctx)
 	if err != nil {
 		return err
 	}
 	defer snap.Close()
 	b := newBar(s.Err)
-	sum, err := backup.Write(ctx, c.Out, snap, store.Blobs(c.Dir), func(done float64) { b.set("writing "+c.Out, done) })
+	sum, err := backup.Write(ctx, c.Out, snap, files, func(done float64) { b.set("writing "+c.Out, done) })
 	b.end()
 	if err != nil {
 		return err

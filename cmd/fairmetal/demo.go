@@ -50,7 +50,7 @@ func (c *demoCmd) Run(ctx context.Context, s streams) error {
 	if c.Once {
 		return nil
 	}
-	return serve(ctx, s, st, w, &serveCmd{Dir: c.Dir, Addr: c.Addr})
+	return serve(ctx, s, st, w, &serveCmd{place: place{Dir: c.Dir}, Addr: c.Addr})
 }
 
 // fill makes the workshop's content unless it is there already.

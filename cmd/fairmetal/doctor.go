@@ -8,11 +8,10 @@ import (
 	"time"
 
 	"fairmetal/backup"
-	"fairmetal/store"
 )
 
 type doctorCmd struct {
-	Dir       string `help:"Folder of the workshop; it may be open meanwhile unless something is to be changed." default:"workshop" placeholder:"DIR"`
+	place
 	Clear     bool   `help:"Take away cut-off uploads and files that no record names."`
 	From      string `help:"Bring missing and damaged files back from this backup." type:"existingfile" placeholder:"BACKUP"`
 	Recompute string `help:"Measure this capture again from its photos and compare." placeholder:"CAPTURE"`
@@ -26,19 +25,18 @@ var errHarm = errors.New("the workshop has losses, see above")
 func (c *doctorCmd) Run(ctx context.Context, s streams) error {
 	if c.Clear || c.From != "" {
 		// Whoever changes something holds the workshop.
-		st, err := store.Open(ctx, c.Dir)
+		st, err := c.open(ctx)
 		if err != nil {
 			return err
 		}
 		defer st.Close()
 	}
-	snap, err := store.Look(ctx, c.Dir)
+	snap, blobs, err := c.look(ctx)
 	if err != nil {
 		return err
 	}
 	defer snap.Close()
 	b := newBar(s.Err)
-	blobs := store.Blobs(c.Dir)
 	if c.Recompute != "" {
 		r, err := backup.Recompute(ctx, snap, blobs, c.Recompute, b.set)
 		b.end()

@@ -14,7 +14,7 @@ import (
 )
 
 type peopleCmd struct {
-	Dir        string `help:"Folder of the workshop." default:"workshop" placeholder:"DIR"`
+	place
 	Add        string `help:"Let somebody of this name in; the passphrase is read from standard input." placeholder:"NAME"`
 	Role       string `help:"Role of who is added: owner, technician, viewer." enum:"owner,technician,viewer" default:"technician"`
 	Passphrase string `help:"Give this person a new passphrase, read from standard input." placeholder:"NAME"`
@@ -24,7 +24,7 @@ type peopleCmd struct {
 
 // Run lists who may sign in, and lets people in and out.
 func (c *peopleCmd) Run(ctx context.Context, s streams) error {
-	st, err := store.Open(ctx, c.Dir)
+	st, err := c.open(ctx)
 	if err != nil {
 		return err
 	}

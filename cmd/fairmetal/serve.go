@@ -18,7 +18,7 @@ import (
 )
 
 type serveCmd struct {
-	Dir  string `help:"Folder of the workshop." default:"workshop" placeholder:"DIR"`
+	place
 	Addr string `help:"Address to serve on; only this computer is answered." default:"127.0.0.1:8477"`
 
 	Network   bool     `help:"Answer the workshop's network too, with TLS and sign-in."`
@@ -31,7 +31,7 @@ type serveCmd struct {
 
 // Run serves the web app on a workshop.
 func (c *serveCmd) Run(ctx context.Context, s streams) error {
-	st, err := store.Open(ctx, c.Dir)
+	st, err := c.open(ctx)
 	if err != nil {
 		return err
 	}
