@@ -1,4 +1,5 @@
-// Package export writes a measured surface in open formats for other programs: X3P (ISO 25178-72), PLY and STL meshes, CSV.
+// Package export writes a measured surface in open formats for other programs: X3P (ISO 25178-72), float TIFF, PLY and STL
+// meshes, CSV.
 //
 // In: a surface (mm, NaN where not measured). Out: bytes to a writer. Heights are deviations from the undamaged form; meshes may
 // exaggerate them.

@@ -2,6 +2,7 @@ package export
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"math"
 	"os"
@@ -68,6 +69,52 @@ func FuzzReadX3P(f *testing.F) {
 			t.Errorf("%d heights on %d cells", len(s.Height), s.Len())
 		}
 	})
+}
+
+// TestTIFF reads the tags and the floats back: sorted tags, the place of the top left cell, the top row first, NaN where nothing was measured.
+func TestTIFF(t *testing.T) {
+	s := dented()
+	var b bytes.Buffer
+	if err := TIFF(&b, s, "test"); err != nil {
+		t.Fatal(err)
+	}
+	raw, le := b.Bytes(), binary.LittleEndian
+	if string(raw[:4]) != "II*\x00" {
+		t.Fatalf("starts with %q", raw[:4])
+	}
+	dir := int(le.Uint32(raw[4:]))
+	value, last := map[int][]byte{}, 0
+	size := map[uint16]int{2: 1, 3: 2, 4: 4, 12: 8}
+	for k := range int(le.Uint16(raw[dir:])) {
+		e := raw[dir+2+12*k:]
+		tag, n := int(le.Uint16(e)), size[le.Uint16(e[2:])]*int(le.Uint32(e[4:]))
+		if tag <= last {
+			t.Errorf("tag %d after %d", tag, last)
+		}
+		last = tag
+		value[tag] = e[8 : 8+min(n, 4)]
+		if n > 4 {
+			at := int(le.Uint32(e[8:]))
+			value[tag] = raw[at : at+n]
+		}
+	}
+	double := func(tag, k int) float64 { return math.Float64frombits(le.Uint64(value[tag][8*k:])) }
+	if double(33550, 0) != 0.5 || double(33922, 3) != -10 || double(33922, 4) != -7+29*0.5 {
+		t.Errorf("scale %g, tied to %g, %g", double(33550, 0), double(33922, 3), double(33922, 4))
+	}
+	if string(value[42113]) != "nan\x00" || le.Uint16(value[339]) != 3 || le.Uint16(value[258]) != 32 {
+		t.Errorf("no data %q, sample format %v, bits %v", value[42113], value[339], value[258])
+	}
+	data := raw[le.Uint32(value[273]):]
+	if len(data) != 4*s.Len() || int(le.Uint32(value[279])) != len(data) {
+		t.Fatalf("%d bytes of cells", len(data))
+	}
+	for i := range s.Height {
+		got, want := math.Float32frombits(le.Uint32(data[4*i:])), 1000*s.Height[(s.Rows-1-i/s.Cols)*s.Cols+i%s.Cols]
+		if got != want && (got == got || want == want) {
+			t.Fatalf("cell %d: %g, want %g", i, got, want)
+		}
+	}
 }
 
 // TestReadByNumpy reads all exports by an independent program: deepest point, number of points and faces, the X3P's own checksum.

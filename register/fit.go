@@ -276,8 +276,8 @@ func (p *problem) derivatives(i int, o row, j []float64) {
 	}
 }
 
-// sandwich is the covariance of the move from the residuals themselves, those of one block of blockMM taken as one observation (Huber's
-// sandwich with clusters): neighbouring cells share their orange peel, and one mark that was worked is one mistake, not a thousand.
+// sandwich is the covariance of the move from the residuals themselves, those of one block of blockMM taken as one observation (the
+// sandwich of [Huber1967], with clusters): neighbouring cells share their orange peel, and one mark that was worked is one mistake, not a thousand.
 func (p *problem) sandwich(chol *mat.Cholesky, obs []row, ties []row, spread float64, n int) [3][3]float64 {
 	type key struct{ x, y int }
 	sums, holds := map[key][]float64{}, map[key]bool{}

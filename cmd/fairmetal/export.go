@@ -15,7 +15,7 @@ import (
 
 type exportCmd struct {
 	Dir   string  `arg:"" help:"Result folder of fairmetal measure." type:"existingdir"`
-	Out   string  `help:"File to write: its ending (.x3p, .ply, .stl, .csv) tells the format." required:""`
+	Out   string  `help:"File to write: its ending (.x3p, .tif, .ply, .stl, .csv) tells the format." required:""`
 	Scale float64 `help:"Times the heights in a mesh." default:"1"`
 }
 
@@ -29,6 +29,8 @@ func (c *exportCmd) Run(s streams) error {
 	switch strings.ToLower(filepath.Ext(c.Out)) {
 	case ".x3p":
 		err = export.X3P(&b, r.Surface, r.Program, time.Now())
+	case ".tif", ".tiff":
+		err = export.TIFF(&b, r.Surface, r.Program)
 	case ".ply":
 		err = export.PLY(&b, r.Surface, c.Scale)
 	case ".stl":
@@ -36,7 +38,7 @@ func (c *exportCmd) Run(s streams) error {
 	case ".csv":
 		err = export.CSV(&b, r.Surface)
 	default:
-		return refused("format", errors.New("the file's ending must be .x3p, .ply, .stl or .csv"))
+		return refused("format", errors.New("the file's ending must be .x3p, .tif, .ply, .stl or .csv"))
 	}
 	if err != nil {
 		return err

@@ -38,7 +38,7 @@ type commands struct {
 	Tracing  tracingCmd  `cmd:"" help:"Draw a round of hits at true size (PDF), to lay over the panel."`
 	Metal    metalCmd    `cmd:"" help:"Tell what a tip does to a sheet: force, height under load, what stays."`
 	Shot     shotCmd     `cmd:"" help:"Tell which photo measures a flaw of a size and depth."`
-	Export   exportCmd   `cmd:"" help:"Write a measured surface as X3P, PLY, STL or CSV."`
+	Export   exportCmd   `cmd:"" help:"Write a measured surface as X3P, TIFF, PLY, STL or CSV."`
 	Card     cardCmd     `cmd:"" help:"Print scale cards at true size (PDF)."`
 	Board    boardCmd    `cmd:"" help:"Print a striped board at true size (PDF)."`
 	Rehearse rehearseCmd `cmd:"" help:"Work made-up panels in the computer: does the plan hold?"`
