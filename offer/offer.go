@@ -58,7 +58,7 @@ func PanelKind(name string) string {
 
 // Make judges, plans and prices a measured result.
 func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer, error) {
-	panel, err := f.panel(s)
+	panel, err := f.Panel(s)
 	if err != nil {
 		return Offer{}, err
 	}
@@ -86,8 +86,8 @@ func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer,
 	return o, err
 }
 
-// panel puts material, thickness and crown together.
-func (f Facts) panel(s *inspection.Stored) (metal.Panel, error) {
+// Panel puts material, thickness and crown together.
+func (f Facts) Panel(s *inspection.Stored) (metal.Panel, error) {
 	name := f.Material
 	if name == "" {
 		name = s.Capture.Panel.Material
