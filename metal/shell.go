@@ -226,7 +226,7 @@ func (b Bent) AtMM(xMM, yMM float64) float64 {
 	return sum
 }
 
-// Map is heights on a grid, mm, row by row from (0, 0), x fastest.
+// Map is heights on a grid, mm, row by row, x fastest.
 type Map struct {
 	NX, NY  int
 	PitchMM float64
@@ -235,17 +235,23 @@ type Map struct {
 
 // Map is the height on a grid of the given pitch over the whole panel.
 func (b Bent) Map(pitchMM float64) Map {
-	nx, ny := int(b.s.spec.WidthMM/pitchMM)+1, int(b.s.spec.HeightMM/pitchMM)+1
-	table := func(k []float64, n int) *mat.Dense {
+	return b.Grid(0, 0, pitchMM, int(b.s.spec.WidthMM/pitchMM)+1, int(b.s.spec.HeightMM/pitchMM)+1)
+}
+
+// Grid is the height on a grid that begins at (xMM, yMM); beyond the panel's edge it is zero.
+func (b Bent) Grid(xMM, yMM, pitchMM float64, nx, ny int) Map {
+	table := func(k []float64, from, side float64, n int) *mat.Dense {
 		t := mat.NewDense(n, len(k), nil)
 		for i := range n {
-			t.SetRow(i, sines(k, float64(i)*pitchMM))
+			if at := from + float64(i)*pitchMM; at > 0 && at < side {
+				t.SetRow(i, sines(k, at))
+			}
 		}
 		return t
 	}
 	var half, z mat.Dense
-	half.Mul(mat.NewDense(b.s.m, b.s.n, b.w), table(b.s.b, ny).T())
-	z.Mul(table(b.s.a, nx), &half)
+	half.Mul(mat.NewDense(b.s.m, b.s.n, b.w), table(b.s.b, yMM, b.s.spec.HeightMM, ny).T())
+	z.Mul(table(b.s.a, xMM, b.s.spec.WidthMM, nx), &half)
 	m := Map{NX: nx, NY: ny, PitchMM: pitchMM, Z: make([]float64, nx*ny)}
 	for i := range nx {
 		for j, v := range z.RawRowView(i) {
@@ -262,19 +268,27 @@ func (s *Shell) Influence(places [][2]float64) [][]float64 {
 	for i := range out {
 		out[i] = make([]float64, len(places))
 	}
-	ratio := raising((s.spec.KxPerMM + s.spec.KyPerMM) / 2)
 	for j, p := range places {
-		b := s.Bend(Source{XMM: p[0], YMM: p[1], BendMM: 1, StretchMM: ratio})
-		own := b.AtMM(p[0], p[1])
+		b := s.Raise(p[0], p[1])
 		for i, q := range places {
-			if i == j {
-				out[i][j] = 1
-			} else if own > 0 {
-				out[i][j] = b.AtMM(q[0], q[1]) / own
-			}
+			out[i][j] = b.AtMM(q[0], q[1])
 		}
+		out[j][j] = 1
 	}
 	return out
+}
+
+// Raise is the shape that a hit leaves which raises a low at a place by 1; flat zero where the place is held.
+func (s *Shell) Raise(xMM, yMM float64) Bent {
+	b := s.Bend(Source{XMM: xMM, YMM: yMM, BendMM: 1, StretchMM: raising((s.spec.KxPerMM + s.spec.KyPerMM) / 2)})
+	scale := 0.0
+	if own := b.AtMM(xMM, yMM); own > 0 {
+		scale = 1 / own
+	}
+	for i := range b.w {
+		b.w[i] *= scale
+	}
+	return b
 }
 
 // GiveMMPerN is how far the panel gives under 1 N at a place, mm, before it yields: where that is much, a push moves the panel and not the

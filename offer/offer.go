@@ -59,7 +59,7 @@ func PanelKind(name string) string {
 
 // Make judges, plans and prices a measured result.
 func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer, error) {
-	panel, err := f.panel(s)
+	panel, err := f.Panel(s)
 	if err != nil {
 		return Offer{}, err
 	}
@@ -89,15 +89,15 @@ func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer,
 
 // Planned is the surface as a plan forecasts it.
 func Planned(s *inspection.Stored, f Facts, p plan.Plan) (*surface.Surface, error) {
-	panel, err := f.panel(s)
+	panel, err := f.Panel(s)
 	if err != nil {
 		return nil, err
 	}
 	return plan.After(plan.Input{Surface: s.Surface, Panel: panel}, p), nil
 }
 
-// panel puts material, thickness and crown together.
-func (f Facts) panel(s *inspection.Stored) (metal.Panel, error) {
+// Panel puts material, thickness and crown together.
+func (f Facts) Panel(s *inspection.Stored) (metal.Panel, error) {
 	name := f.Material
 	if name == "" {
 		name = s.Capture.Panel.Material

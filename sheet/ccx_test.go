@@ -2,11 +2,12 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"strings"
 	"testing"
+
+	"fairmetal/internal/peer"
 )
 
 // deck writes an axisymmetric sheet (CAX8R, two elements through the thickness, large deflection) that is clamped at its rim, pushed by
@@ -90,28 +91,12 @@ func deck(d Disc, disc, force float64) (text string, front int, area float64) {
 // TestBesideCalculiX runs the finite-element program afresh on a small push, 30 mm to the rim, and compares height under load (8 %) and
 // after (15 %).
 func TestBesideCalculiX(t *testing.T) {
-	ccx, err := exec.LookPath("ccx")
-	if err != nil {
-		t.Skip("ccx is not here; ./test installs it (package calculix-ccx)")
-	}
 	d := Disc{Material: steel160, ThicknessMM: 0.7, SupportMM: 30}
 	const disc, force = 2.0, 150.0
 	text, front, _ := deck(d, disc, force)
-	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "push.inp"), []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(ccx, "push")
-	cmd.Dir = dir
-	if out, err := cmd.CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out[max(0, len(out)-800):])
-	}
-	raw, err := os.ReadFile(filepath.Join(dir, "push.dat"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	raw, _, _ := peer.CalculiX(t, text)
 	var heights []float64
-	for _, line := range strings.Split(string(raw), "\n") {
+	for _, line := range strings.Split(raw, "\n") {
 		var id int
 		var x, y, z float64
 		if n, _ := fmt.Sscan(line, &id, &x, &y, &z); n == 4 && id == front {
@@ -128,4 +113,39 @@ func TestBesideCalculiX(t *testing.T) {
 	near(t, "under load", h[0].LoadedMM, heights[len(heights)-2], 0.08)
 	near(t, "set", h[0].SetUM/1000, heights[len(heights)-1], 0.15)
 	t.Logf("under load %.3f mm (CalculiX %.3f), set %.3f mm (%.3f)", h[0].LoadedMM, heights[len(heights)-2], h[0].SetUM/1000, heights[len(heights)-1])
+}
+
+// BenchmarkLoadStep times one load step (balance found after a change of force) of a square sheet of 300 mm that is pressed with 120 N
+// and 240 N from the front and let go, by mesh; the last is the independent program on its deck of the same sheet, in the same run. Times
+// are of the processor, all threads together.
+func BenchmarkLoadStep(b *testing.B) {
+	for _, step := range []float64{2.5, 1.2, 0.6, 0.3} {
+		b.Run(fmt.Sprintf("%gmm", step), func(b *testing.B) {
+			steps, unknowns, from := 0, 0, peer.Processor()
+			for b.Loop() {
+				w := start(b, Quarter(steel160, 0.7, 300, 0), Place{FineMM: 5, StepMM: step})
+				for _, f := range []float64{-120, -240} {
+					hit(b, w, 0, 0, Tip{DiscMM: 10 / math.Sqrt(math.Pi)}, f)
+				}
+				steps, unknowns = w.Balances, len(w.x)
+			}
+			perStep(b, (peer.Processor()-from)/float64(b.N), steps)
+			b.ReportMetric(float64(unknowns), "unknowns")
+		})
+	}
+	b.Run("CalculiX", func(b *testing.B) {
+		deck, err := os.ReadFile("../../shared/reference/cases/c_push_sheet/c3_square_300.inp")
+		if err != nil {
+			b.Skip("the deck of the reference run is not here: ", err)
+		}
+		for b.Loop() {
+			_, steps, seconds := peer.CalculiX(b, string(deck))
+			perStep(b, seconds, steps)
+		}
+	})
+}
+
+func perStep(b *testing.B, seconds float64, steps int) {
+	b.ReportMetric(1000*seconds/float64(steps), "ms/step")
+	b.ReportMetric(float64(steps), "steps")
 }

@@ -109,7 +109,7 @@ type Work struct {
 	load     *touch
 	pressure float64   // MPa on the back
 	even     []float64 // the load vector of an even pressure of 1
-	Steps    int       // of Newton's method, so far
+	Balances int       // load steps taken so far
 }
 
 // element is a patch of the mesh with its unknowns: 16 functions of u, of v, of w.

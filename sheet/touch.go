@@ -5,7 +5,7 @@ import "math"
 // touchLength, in thicknesses, is how far a sheet on a bed of the touch's stiffness spreads a load: a ball's pressure gathers in a ring
 // that is sharper by Kirchhoff's theory than a sheet of some thickness lets it be. The middle of what the reference runs with balls ask
 // for, 1.4 (aluminium) to 2 (steel).
-const touchLength = 1.7
+const touchLength = 1.65
 
 // touchStiffness is that of the layer between a ball and the middle of the sheet, N/mm3: (D/stiffness)^(1/4) is touchLength.
 func touchStiffness(m Material, thicknessMM float64) float64 {

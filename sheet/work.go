@@ -33,10 +33,10 @@ func (w *Work) settle(force, scale float64) (iterations int, ok bool) {
 	before := append([]float64(nil), w.x...)
 	w.balance(force, true)
 	for it := range most {
-		w.Steps++
 		worst := floats.Norm(w.res, math.Inf(1))
 		if worst < tightness*scale {
 			w.keep()
+			w.Balances++
 			return it, true
 		}
 		if math.IsNaN(worst) {

@@ -1,25 +1,33 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"io"
 	"math"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
+	"fairmetal/inspection"
 	"fairmetal/metal"
+	"fairmetal/offer"
 	"fairmetal/sheet"
 )
 
 type metalCmd struct {
-	Material  string    `help:"Sheet: steel, aluminium, or a grade such as DC04, HX220BD, 6016." default:"steel"`
+	Material  string    `help:"Sheet: steel, aluminium, or a grade such as DC04, HX220BD, 6016. Left out: steel, or that of the capture."`
 	Yield     float64   `help:"Yield stress in MPa; left out: the material's own."`
-	Thickness float64   `help:"Sheet thickness in mm." default:"0.7"`
+	Thickness float64   `help:"Sheet thickness in mm; left out: 0.7, or that of the capture."`
 	TipRadius float64   `help:"Radius of the tip's round end in mm." default:"5"`
 	Support   float64   `help:"Side in mm of the square field at whose edge the skin is held." default:"300"`
 	Curvature float64   `name:"curvature-radius" help:"Radius of the crown in mm; 0: flat." default:"0"`
 	Force     []float64 `help:"Forces at the tip in N, positive from behind, negative from the front." default:"60,80,100,120,160,200,240,300"`
+	Plot      string    `help:"File for the picture of set and shape: .svg, or .txt for plain characters."`
+	Influence string    `help:"Result folder of fairmetal measure: tell which mark disturbs which when it is raised." type:"existingdir"`
 	JSON      bool      `name:"json" help:"Print JSON."`
 }
 
@@ -56,8 +64,11 @@ func (c *metalCmd) check(m metal.Material) error {
 	return m.Check()
 }
 
-// Run works the hits out, each from virgin metal.
+// Run works the hits out, each from virgin metal; or tells which mark of a measured panel disturbs which.
 func (c *metalCmd) Run(s streams) error {
+	if c.Influence != "" {
+		return c.neighbours(s)
+	}
 	m, err := metal.Lookup(c.Material)
 	if err != nil {
 		return refused("material", err)
@@ -65,64 +76,204 @@ func (c *metalCmd) Run(s streams) error {
 	if c.Yield != 0 {
 		m = m.WithYield(c.Yield)
 	}
+	if c.Thickness == 0 {
+		c.Thickness = 0.7
+	}
 	if err := c.check(m); err != nil {
 		return refused("metal", err)
 	}
-	rows, err := c.rows(m)
+	panel := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: c.Thickness}, RadiusMM: c.Curvature}
+	hits, way, err := c.hits(panel)
 	if err != nil {
 		return refused("metal", err)
 	}
+	if c.Plot != "" {
+		if err := c.plot(panel, hits); err != nil {
+			return err
+		}
+	}
 	if c.JSON {
+		rows := []metalRow{}
+		for _, h := range hits {
+			rows = append(rows, metalRow{h.ForceN, h.LoadedMM, h.SetUM, h.HalfWidthMM, h.RimUM, h.StrainPct})
+		}
 		return printJSON(s.Out, struct {
 			Rows []metalRow `json:"rows"`
 		}{rows})
 	}
+	c.table(s.Out, panel, hits, way)
+	fmt.Fprintln(s.Out)
+	bars(s.Out, hits)
+	return nil
+}
+
+// hits keeps the order of the forces asked for.
+func (c *metalCmd) hits(panel metal.Panel) ([]sheet.Hit, metal.Way, error) {
+	out := make([]sheet.Hit, len(c.Force))
+	way := metal.BySquare
+	for _, sign := range []float64{1, -1} {
+		var forces []float64
+		var at []int
+		for i, f := range c.Force {
+			if f*sign > 0 {
+				forces, at = append(forces, f), append(at, i)
+			}
+		}
+		if len(forces) == 0 {
+			continue
+		}
+		hits, w, err := panel.Square(c.Support, c.TipRadius, forces)
+		if err != nil {
+			return nil, w, err
+		}
+		if w != metal.BySquare {
+			way = w
+		}
+		for k, h := range hits {
+			out[at[k]] = h
+		}
+	}
+	return out, way, nil
+}
+
+func (c *metalCmd) title(p metal.Panel) string {
 	crown := "flat"
 	if c.Curvature != 0 {
 		crown = fmt.Sprintf("crown of %g mm", c.Curvature)
 	}
-	fmt.Fprintf(s.Out, "%s, %.0f MPa, %g mm, %s, held %g mm apart; tip of %g mm\n", m.Name, m.YieldMPa, c.Thickness, crown, c.Support, c.TipRadius)
-	w := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "force N\tunder load mm\tstays um\thalf width mm\trim um\tpaint strain %\t")
-	most := 1.0
-	for _, r := range rows {
-		most = max(most, math.Abs(r.SetUM))
-		fmt.Fprintf(w, "%.0f\t%.2f\t%.0f\t%.1f\t%.0f\t%.1f\t\n", r.ForceN, r.Deflection, r.SetUM, r.HalfWidthMM, r.RimUM, r.StrainPct)
+	return fmt.Sprintf("%s, %.0f MPa, %g mm, %s, held %g mm apart; tip of %g mm", p.Name, p.YieldMPa, c.Thickness, crown, c.Support, c.TipRadius)
+}
+
+// table prints the hits and what they mean in plain words.
+func (c *metalCmd) table(out io.Writer, p metal.Panel, hits []sheet.Hit, way metal.Way) {
+	fmt.Fprintln(out, c.title(p))
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(w, "force N\tunder load mm\tfalls back mm\tstays um\thalf width mm\trim um\tpaint strain %\t")
+	for _, h := range hits {
+		fmt.Fprintf(w, "%.0f\t%.2f\t%.2f\t%.0f\t%.1f\t%.0f\t%.1f\t\n", h.ForceN, h.LoadedMM, h.LoadedMM-h.SetUM/1000, h.SetUM, h.HalfWidthMM, h.RimUM, h.StrainPct)
 	}
 	w.Flush()
-	fmt.Fprintln(s.Out)
-	for _, r := range rows {
-		fmt.Fprintf(s.Out, "%6.0f N |%s\n", r.ForceN, strings.Repeat("#", int(math.Round(50*math.Abs(r.SetUM)/most))))
+	fmt.Fprintln(out, "\nunder load: how far the tip moves the metal. stays: the height left after letting go. half width: how far from the tip half of it is left.")
+	fmt.Fprintln(out, "rim: how far the metal beside it goes the other way. Work to the height under load, not to the force.")
+	first, gentle := 0.0, 0.0
+	for _, h := range hits {
+		if math.Abs(h.SetUM) >= 10 && (first == 0 || math.Abs(h.ForceN) < first) {
+			first = math.Abs(h.ForceN)
+		}
+		if h.StrainPct <= (metal.Film{}).CapabilityPct(20) {
+			gentle = math.Max(gentle, math.Abs(h.ForceN))
+		}
+	}
+	if first > 0 {
+		fmt.Fprintf(out, "Of these forces %.0f N is the first to leave 10 um or more; below %.0f N next to nothing stays.\n", first, 0.8*p.ForceUnit())
+	} else {
+		fmt.Fprintf(out, "None of these forces leaves 10 um; this sheet wants more than %.0f N.\n", 0.8*p.ForceUnit())
+	}
+	if gentle > 0 {
+		fmt.Fprintf(out, "Paint of usual thickness bears one hit of up to %.0f N of these at 20 C (common practice); warm it for more.\n", gentle)
+	} else {
+		fmt.Fprintln(out, "Paint of usual thickness is at risk at 20 C under each of these hits (common practice): warm it, or take a blunter tip.")
+	}
+	switch way {
+	case metal.ByDisc:
+		fmt.Fprintln(out, "The heaviest hits found no balance on the square sheet; they are those of the round one of equal stiffness.")
+	case metal.ByTable:
+		fmt.Fprintln(out, "The heaviest hits found no balance; they are read from the table, where a hard push ends it: take them as rough.")
+	}
+}
+
+func bars(out io.Writer, hits []sheet.Hit) {
+	most := 1.0
+	for _, h := range hits {
+		most = max(most, math.Abs(h.SetUM))
+	}
+	for _, h := range hits {
+		fmt.Fprintf(out, "%6.0f N |%s\n", h.ForceN, strings.Repeat("#", int(math.Round(50*math.Abs(h.SetUM)/most))))
+	}
+}
+
+// plot writes the picture.
+func (c *metalCmd) plot(p metal.Panel, hits []sheet.Hit) error {
+	var b strings.Builder
+	switch filepath.Ext(c.Plot) {
+	case ".svg":
+		hitsSVG(&b, c.title(p), hits)
+	case ".txt":
+		fmt.Fprintln(&b, c.title(p))
+		bars(&b, hits)
+	default:
+		return refused("plot", fmt.Errorf("%s is neither .svg nor .txt; name the picture so", c.Plot))
+	}
+	if err := os.WriteFile(c.Plot, []byte(b.String()), 0o644); err != nil {
+		return fmt.Errorf("%s cannot be written (%w); choose another place", c.Plot, err)
 	}
 	return nil
 }
 
-// rows keeps the order of the forces asked for; pushes and dents are worked out from the lightest up.
-func (c *metalCmd) rows(m metal.Material) ([]metalRow, error) {
-	panel := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: c.Thickness}, RadiusMM: c.Curvature, SupportMM: sheet.EquivalentRadius(c.Support)}
-	found := map[float64]metalRow{0: {}}
-	for _, sign := range []float64{1, -1} {
-		var forces []float64
-		for _, f := range c.Force {
-			if f*sign > 0 && !slices.Contains(forces, f) {
-				forces = append(forces, f)
+// disturbance is what raising one mark level does to another.
+type disturbance struct {
+	Raised     string  `json:"raised"`
+	Changed    string  `json:"changed"`
+	DistanceMM float64 `json:"distance_mm"`
+	Pct        float64 `json:"pct"`       // change for each 100 um
+	ChangeUM   float64 `json:"change_um"` // when the mark is brought level
+}
+
+// neighbours tells who disturbs whom, by more than 1 %.
+func (c *metalCmd) neighbours(s streams) error {
+	r, err := inspection.Load(os.DirFS(c.Influence))
+	if err != nil {
+		return refused("result", err)
+	}
+	panel, err := offer.Facts{Material: c.Material, YieldMPa: c.Yield, ThicknessMM: c.Thickness, SupportMM: c.Support / 2}.Panel(r)
+	if err != nil {
+		return refused("metal", err)
+	}
+	list := []disturbance{}
+	if len(r.Marks) > 1 {
+		var places [][2]float64
+		for _, m := range r.Marks {
+			places = append(places, m.DeepestMM)
+		}
+		curvature := func(radius float64) float64 {
+			if radius == 0 || math.IsInf(radius, 0) {
+				return 0
+			}
+			return 1 / radius
+		}
+		n, err := panel.Neighbourhood(places, metal.Crown{KxPerMM: curvature(r.Form.RXMM), KyPerMM: curvature(r.Form.RYMM), KxyPerMM: -r.Form.TwistPerMM})
+		if err != nil {
+			return refused("influence", err)
+		}
+		influence := n.Influence()
+		for j, raised := range r.Marks {
+			for i, m := range r.Marks {
+				if v := influence[i][j]; i != j && math.Abs(v) >= 0.01 {
+					list = append(list, disturbance{raised.ID, m.ID, math.Hypot(places[i][0]-places[j][0], places[i][1]-places[j][1]), 100 * v, v * raised.DepthUM})
+				}
 			}
 		}
-		slices.SortFunc(forces, func(a, b float64) int { return int(math.Copysign(1, math.Abs(a)-math.Abs(b))) })
-		if len(forces) == 0 {
-			continue
-		}
-		hits, err := sheet.Pushes(panel.Disc(), sheet.Tip{BallMM: c.TipRadius}, forces)
-		if err != nil {
-			return nil, err
-		}
-		for _, h := range hits {
-			found[h.ForceN] = metalRow{h.ForceN, h.LoadedMM, h.SetUM, h.HalfWidthMM, h.RimUM, h.StrainPct}
-		}
+		slices.SortStableFunc(list, func(a, b disturbance) int { return cmp.Compare(math.Abs(b.ChangeUM), math.Abs(a.ChangeUM)) })
 	}
-	rows := make([]metalRow, 0, len(c.Force))
-	for _, f := range c.Force {
-		rows = append(rows, found[f])
+	if c.JSON {
+		return printJSON(s.Out, struct {
+			Influences []disturbance `json:"influences"`
+		}{list})
 	}
-	return rows, nil
+	if len(list) == 0 {
+		fmt.Fprintln(s.Out, "No mark moves another by more than 1 % of what it is raised itself.")
+		return nil
+	}
+	w := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(w, "raise\tmoves\tdistance mm\tof 100 um\tlevel: um\t\t")
+	for _, d := range list {
+		word := "comes along"
+		if d.ChangeUM < 0 {
+			word = "sinks"
+		}
+		fmt.Fprintf(w, "%s\t%s\t%.0f\t%+.1f\t%+.0f\t%s\t\n", d.Raised, d.Changed, d.DistanceMM, d.Pct, d.ChangeUM, word)
+	}
+	w.Flush()
+	fmt.Fprintln(s.Out, "\nof 100 um: what the second mark changes for each 100 um that stay at the first. level: the same once the first is level.")
+	return nil
 }
