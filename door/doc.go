@@ -5,7 +5,7 @@
 //
 //	d := door.New(store)
 //	local := d.Loopback(routes)   // whoever sits at this computer is the owner
-//	net := d.Network(routes, names) // behind TLS: sign-in, sessions that end, links that open one quote
+//	net := d.Network(routes, names) // behind TLS: sign-in, sessions that end
 //
 // Handlers learn who asks from User(ctx). The threats that this answers, and those that it does not, stand in docs/threats.md.
 package door

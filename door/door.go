@@ -38,13 +38,6 @@ type Records interface {
 	SeeSession(ctx context.Context, token string, at time.Time) error
 	EndSession(ctx context.Context, token string) error
 	EndSessions(ctx context.Context, userID string) error
-	AddLink(ctx context.Context, l store.Link) error
-	Link(ctx context.Context, token string) (store.Link, error)
-	Links(ctx context.Context, paperID string) ([]store.Link, error)
-	EndLinks(ctx context.Context, paperID string) error
-	Paper(ctx context.Context, id string) (job.Paper, error)
-	PaperFiles(ctx context.Context, p job.Paper) ([]string, error)
-	Attachment(ctx context.Context, jobID, name string) ([]byte, error)
 	Note(ctx context.Context, what, text string) error
 }
 

@@ -179,7 +179,7 @@ func TestEveryRouteEveryRole(t *testing.T) {
 			}
 		}
 	}
-	if through < 60 {
+	if through < 50 {
 		t.Errorf("only %d were let through: the table is empty", through)
 	}
 }
@@ -192,7 +192,7 @@ func TestStrangersFindNothing(t *testing.T) {
 	h := open(t)
 	net := h.Network(rooms(), h.Trust.Names())
 	public := map[string]bool{"/sign-in": true, "/trust": true, "/trust/ca.crt": true, "/room/anybody": true}
-	queue := []string{"/", "/nowhere", "/..%2f..%2fetc/passwd", "//room/owner", "/papers/" + h.paper.ID + "/links", "/door", "/me"}
+	queue := []string{"/", "/nowhere", "/..%2f..%2fetc/passwd", "//room/owner", "/door", "/me"}
 	for _, r := range append(h.routes(true), rooms()...) {
 		if _, path, _ := strings.Cut(strings.TrimSuffix(r.Pattern, "{$}"), " "); path != "/fall" {
 			queue = append(queue, strings.NewReplacer("{id}", h.paper.ID, "{token}", h.paper.ID, "{name}", "quote.pdf").Replace(path))
@@ -225,7 +225,7 @@ func TestStrangersFindNothing(t *testing.T) {
 			t.Errorf("%s tells a stranger of the work", path)
 		}
 	}
-	there, not := ask(net, "GET", base+"/papers/"+h.paper.ID+"/links", "", nil), ask(net, "GET", base+"/papers/nobody/links", "", nil)
+	there, not := ask(net, "GET", base+"/papers/"+h.paper.ID, "", nil), ask(net, "GET", base+"/papers/nobody", "", nil)
 	if there.StatusCode != not.StatusCode {
 		t.Errorf("a stranger can tell what is there: %d, %d", there.StatusCode, not.StatusCode)
 	}
@@ -415,75 +415,7 @@ func TestElsewhere(t *testing.T) {
 	}
 }
 
-// TestCustomerLinks open one quote, for a while, and nothing else.
-func TestCustomerLinks(t *testing.T) {
-	h := open(t)
-	ctx := t.Context()
-	net := h.Network(rooms(), h.Trust.Names())
-	var field *job.FieldError
-	if _, _, err := h.MakeLink(ctx, h.other, 7); !errors.As(err, &field) {
-		t.Errorf("a link to an invoice: %v", err)
-	}
-	if _, _, err := h.MakeLink(ctx, h.paper, 5000); !errors.As(err, &field) {
-		t.Errorf("a link for ever: %v", err)
-	}
-	s := h.enter(t, net, "the technician")
-	res := ask(net, "POST", base+"/papers/"+h.paper.ID+"/links", s, url.Values{"days": {"14"}})
-	body, _ := io.ReadAll(res.Body)
-	link := regexp.MustCompile(`value="https://192\.168\.7\.20:8478(/q/[\w-]{43})"`).FindStringSubmatch(string(body))
-	if link == nil {
-		t.Fatalf("no link: %d %s", res.StatusCode, body)
-	}
-	at := link[1]
-	get := func(path string) (int, string) {
-		res := ask(net, "GET", base+path, "", nil)
-		b, _ := io.ReadAll(res.Body)
-		if res.StatusCode == 200 && res.Header.Get("Referrer-Policy") != "no-referrer" {
-			t.Errorf("%s: the link's secret travels on", path)
-		}
-		return res.StatusCode, string(b)
-	}
-	if code, b := get(at); code != 200 || !strings.Contains(b, "Q-00001") || strings.Contains(b, "R-00001") {
-		t.Errorf("%d %s", code, b)
-	}
-	if code, b := get(at + "/quote.pdf"); code != 200 || b != "%PDF-Q-00001" {
-		t.Errorf("%d %s", code, b)
-	}
-	for _, p := range []string{"/invoice.pdf", "/..%2f" + h.other.ID + "%2finvoice.pdf", "/%2e%2e%2f" + h.other.ID + "/invoice.pdf", "x", "/" + h.other.ID + "%2finvoice.pdf"} {
-		if code, b := get(at + p); code == 200 || strings.Contains(b, "R-00001") {
-			t.Errorf("%s opens: %d %s", p, code, b)
-		}
-	}
-	if got := status(ask(net, "GET", base+"/papers/"+h.paper.ID+"/links", "", nil)); got != "sign in" {
-		t.Errorf("the holder of a link sees all links: %s", got)
-	}
-	h.clock = h.clock.AddDate(0, 0, 15)
-	if code, _ := get(at); code != 404 {
-		t.Errorf("after its end: %d", code)
-	}
-	h.clock = h.clock.AddDate(0, 0, -15)
-	if res := ask(net, "POST", base+"/papers/"+h.paper.ID+"/links/close", s, nil); res.StatusCode != http.StatusSeeOther {
-		t.Errorf("closing: %d", res.StatusCode)
-	}
-	if code, _ := get(at + "/quote.pdf"); code != 404 {
-		t.Errorf("after closing: %d", code)
-	}
-	trail, err := h.store.Entries(ctx, "", 50)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var lines []string
-	for _, e := range trail {
-		lines = append(lines, e.User+": "+e.What)
-	}
-	for _, want := range []string{"the technician: signed in", "the technician: link made", "the technician: links closed", ": user added"} {
-		if !strings.Contains(strings.Join(lines, "\n"), want) {
-			t.Errorf("the trail lacks %q: %v", want, lines)
-		}
-	}
-}
-
-// TestNothingSecretIsLogged: passphrases, sessions and links appear in no log line and in no line of the trail.
+// TestNothingSecretIsLogged: passphrases, sessions and addresses appear in no log line and in no line of the trail.
 func TestNothingSecretIsLogged(t *testing.T) {
 	h := open(t)
 	var log bytes.Buffer
@@ -492,12 +424,8 @@ func TestNothingSecretIsLogged(t *testing.T) {
 	defer slog.SetDefault(was)
 	net := h.Network(rooms(), h.Trust.Names())
 	s := h.enter(t, net, "the owner")
-	at, _, err := h.MakeLink(t.Context(), h.paper, 7)
-	if err != nil {
-		t.Fatal(err)
-	}
-	ask(net, "GET", base+at+"/quote.pdf?x=secret-in-the-query", "", nil)
-	ask(net, "GET", base+at+"nearly", "", nil)
+	ask(net, "GET", base+"/room/owner?x=secret-in-the-query", "", nil)
+	ask(net, "GET", base+"/q/secret-in-the-path", "", nil)
 	ask(net, "POST", base+"/sign-in", "", url.Values{"name": {"my passphrase, typed into the wrong field"}, "passphrase": {"a wrong passphrase"}})
 	ask(net, "POST", base+"/door/people", s, url.Values{"name": {"new"}, "role": {"viewer"}, "passphrase": {"another long passphrase"}})
 	ask(net, "GET", base+"/fall", s, nil)
@@ -507,7 +435,7 @@ func TestNothingSecretIsLogged(t *testing.T) {
 	}
 	all := log.String() + fmt.Sprint(trail)
 	_, session, _ := strings.Cut(s, "=")
-	for _, secret := range []string{passphrase, session, hashed(session), strings.TrimPrefix(at, "/q/"), "secret-in-the-query", "wrong field", "a wrong passphrase", "another long passphrase", "argon2id"} {
+	for _, secret := range []string{passphrase, session, hashed(session), "secret-in-the-path", "secret-in-the-query", "wrong field", "a wrong passphrase", "another long passphrase", "argon2id"} {
 		if strings.Contains(all, secret) {
 			t.Errorf("%q is logged", secret)
 		}

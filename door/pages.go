@@ -28,10 +28,6 @@ type page struct {
 	Users                                         []store.User
 	Address, TrustAddress, TrustCode, Fingerprint string
 	TrustSize                                     int
-	Paper                                         job.Paper
-	Links                                         []store.Link
-	URL, Ends, Token                              string
-	Files                                         []string
 }
 
 func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name string, p page) {
@@ -83,11 +79,6 @@ func (d *Door) routes(network bool) []Route {
 		at("POST /door/people/{id}/passphrase", job.Owner, d.setPassphrase),
 		at("POST /door/people/{id}/end", job.Owner, d.endSessions),
 		at("POST /door/people/{id}/remove", job.Owner, d.remove),
-		at("GET /papers/{id}/links", job.Technician, d.linksPage),
-		at("POST /papers/{id}/links", job.Technician, d.makeLink),
-		at("POST /papers/{id}/links/close", job.Technician, d.closeLinks),
-		at("GET /q/{token}", job.Anybody, d.quotePage),
-		at("GET /q/{token}/{name}", job.Anybody, d.quoteFile),
 	}
 	if network {
 		out = append(out, at("GET /sign-in", job.Anybody, d.signInPage), at("POST /sign-in", job.Anybody, d.signInForm),

@@ -24,6 +24,7 @@ import (
 	"fairmetal/report"
 	"fairmetal/surface"
 	"fairmetal/verdict"
+	"fairmetal/words"
 )
 
 // Facts are what the technician knows beside the photos. Zero values are the usual case.
@@ -148,51 +149,66 @@ func (o Offer) Files() (map[string][]byte, error) {
 
 // Letterhead is what the paper needs beside the offer.
 type Letterhead struct {
-	House    report.House
-	Customer []string
-	Vehicle  string
-	Number   string
-	Date     time.Time
-	Lang     string
+	House     report.House
+	Customer  []string
+	Vehicle   string
+	Panel     string // "" takes the capture's
+	Number    string
+	Date      time.Time
+	ValidDays int // 0: 30, common practice
+	Lang      string
+	Note      string // such as that some marks only are offered
 }
 
-// validDays is how long a quote holds. Common practice, no source.
 const validDays = 30
 
-// Paper renders the quote as PDF; folder is the result's, for its pictures.
+// Paper renders the quote as PDF in the letterhead's language; folder is the result's, for its pictures.
 func (o Offer) Paper(s *inspection.Stored, folder fs.FS, l Letterhead) ([]byte, error) {
-	q := report.Quote{Lang: l.Lang, House: l.House, Customer: l.Customer, Vehicle: l.Vehicle, Panel: s.Capture.Panel.Name, Number: l.Number,
-		Date: l.Date, Valid: l.Date.AddDate(0, 0, validDays), Currency: o.Quote.Currency, NetMinor: o.Quote.NetMinor, TotalMinor: o.Quote.TotalMinor,
+	lang := words.Match(l.Lang)
+	if l.Panel == "" {
+		l.Panel = s.Capture.Panel.Name
+	}
+	if l.ValidDays == 0 {
+		l.ValidDays = validDays
+	}
+	q := report.Quote{Lang: string(lang), House: l.House, Customer: l.Customer, Vehicle: l.Vehicle, Panel: l.Panel, Number: l.Number,
+		Date: l.Date, Valid: l.Date.AddDate(0, 0, l.ValidDays), Currency: o.Quote.Currency, NetMinor: o.Quote.NetMinor, TotalMinor: o.Quote.TotalMinor,
 		LowMinor: o.Quote.TotalLowMinor, HighMinor: o.Quote.TotalHighMinor, PaintMinor: o.Quote.PaintMinor, PaintDays: o.Quote.PaintDays,
-		Declined: o.Quote.Answer == "declined", Cautions: o.Plan.Cautions,
-		Hours: fmt.Sprintf("%.1f h, between %.1f and %.1f h in nine cases of ten", o.Quote.Hours, o.Quote.HoursLow, o.Quote.HoursHigh)}
+		Declined: o.Quote.Answer == "declined",
+		Hours:    lang.T(fmt.Sprintf("%.1f h, between %.1f and %.1f h in nine cases of ten", o.Quote.Hours, o.Quote.HoursLow, o.Quote.HoursHigh))}
+	for _, c := range o.Plan.Cautions {
+		q.Cautions = append(q.Cautions, lang.T(c))
+	}
 	q.Picture = picture(folder)
 	possible := map[string]verdict.Answer{}
 	for _, m := range o.Verdict.Marks {
 		possible[m.ID] = m.Answer
 		for _, r := range m.Reasons {
 			if r.Answer != verdict.Yes {
-				q.Reasons = append(q.Reasons, m.ID+": "+r.Text)
+				q.Reasons = append(q.Reasons, m.ID+": "+lang.T(r.Text))
 			}
 		}
 	}
 	for _, r := range o.Verdict.Reasons {
-		q.Reasons = append(q.Reasons, r.Text)
+		q.Reasons = append(q.Reasons, lang.T(r.Text))
+	}
+	if l.Note != "" {
+		q.Reasons = append(q.Reasons, lang.T(l.Note))
 	}
 	switch o.Verdict.Answer {
 	case verdict.Yes:
-		q.Answer = "Yes. All marks can be brought back to the panel's form without filler or paint."
+		q.Answer = lang.T("Yes. All marks can be brought back to the panel's form without filler or paint.")
 	case verdict.Risk:
-		q.Answer = "Yes, with the risks named here."
+		q.Answer = lang.T("Yes, with the risks named here.")
 	default:
-		q.Answer = "No. We advise against it, for the reasons named here; repair with paint."
+		q.Answer = lang.T("No. We advise against it, for the reasons named here; repair with paint.")
 	}
 	for _, m := range s.Marks {
-		depth := fmt.Sprintf("%.2f mm", m.DepthUM/1000)
+		depth := lang.Number(m.DepthUM/1000, 2) + " mm"
 		if m.Folded {
-			depth = "not known"
+			depth = lang.T("not known")
 		}
-		q.Marks = append(q.Marks, report.Mark{ID: m.ID, Kind: kindWords[m.Kind], Place: place(m), Size: fmt.Sprintf("%.0f x %.0f mm", m.LengthMM, m.WidthMM), Depth: depth, Verdict: string(possible[m.ID])})
+		q.Marks = append(q.Marks, report.Mark{ID: m.ID, Kind: lang.T(kindWords[m.Kind]), Place: lang.T(place(m)), Size: fmt.Sprintf("%.0f x %.0f mm", m.LengthMM, m.WidthMM), Depth: depth, Verdict: lang.T(string(possible[m.ID]))})
 		if s.Photo.Width > 0 && len(m.OutlinePX) > 0 {
 			var x, y float64
 			for _, p := range m.OutlinePX {
@@ -202,13 +218,14 @@ func (o Offer) Paper(s *inspection.Stored, folder fs.FS, l Letterhead) ([]byte, 
 		}
 	}
 	for _, st := range o.Quote.Steps {
-		q.Stages = append(q.Stages, report.Stage{Title: first(st.Text), Text: st.Text, Minutes: fmt.Sprintf("%.0f min (%.0f to %.0f)", st.Minutes, st.Low, st.High)})
+		text := lang.T(st.Text)
+		q.Stages = append(q.Stages, report.Stage{Title: first(text), Text: text, Minutes: lang.T(fmt.Sprintf("%.0f min (%.0f to %.0f)", st.Minutes, st.Low, st.High))})
 	}
 	for _, li := range o.Quote.Lines {
-		q.Lines = append(q.Lines, report.Line{Text: li.Text, Why: li.Why, AmountMinor: li.AmountMinor})
+		q.Lines = append(q.Lines, report.Line{Text: lang.T(li.Text), Why: lang.T(li.Why), AmountMinor: li.AmountMinor})
 	}
 	for _, t := range o.Quote.Taxes {
-		q.Taxes = append(q.Taxes, report.Tax{Name: t.Name, RateBP: t.RateBP, AmountMinor: t.AmountMinor})
+		q.Taxes = append(q.Taxes, report.Tax{Name: lang.T(t.Name), RateBP: t.RateBP, AmountMinor: t.AmountMinor})
 	}
 	return q.PDF()
 }

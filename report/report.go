@@ -110,6 +110,18 @@ type paper struct {
 
 // PDF renders the quote.
 func (q Quote) PDF() ([]byte, error) {
+	return q.render(func(p *paper) {
+		p.picture()
+		p.answer()
+		p.marks()
+		p.work()
+		p.price()
+		p.close()
+	})
+}
+
+// render makes the paper: head and foot of the house, and what is between.
+func (q Quote) render(content func(p *paper)) ([]byte, error) {
 	if len(q.Currency) != 3 || !currency.IsValid(q.Currency) {
 		return nil, fmt.Errorf("currency %q is not an ISO 4217 code; correct it in the house settings", q.Currency)
 	}
@@ -130,12 +142,7 @@ func (q Quote) PDF() ([]byte, error) {
 	p.SetFooterFunc(p.footer)
 	p.AddPage()
 	p.head()
-	p.picture()
-	p.answer()
-	p.marks()
-	p.work()
-	p.price()
-	p.close()
+	content(p)
 	var b bytes.Buffer
 	if err := p.Output(&b); err != nil {
 		return nil, fmt.Errorf("the quote cannot be written as PDF (%w)", err)
@@ -379,10 +386,20 @@ func (p *paper) price() {
 		rows = append(rows, []string{l.Text, l.Why, p.money(l.AmountMinor)})
 	}
 	p.table([]column{{p.w.item, 56, "L"}, {p.w.how, width - 90, "L"}, {p.w.amount, 34, "R"}}, rows)
+	p.sums()
+	if q.PaintMinor > 0 {
+		p.SetX(left)
+		p.MultiCell(width, 4.2, fmt.Sprintf(p.w.paintNote, p.money(q.PaintMinor), q.PaintDays), "", "R", false)
+	}
+}
+
+// sums prints net, taxes, total and the range.
+func (p *paper) sums() {
+	q := p.q
 	p.line()
 	p.sum(p.w.net, p.money(q.NetMinor), false)
 	for _, t := range q.Taxes {
-		p.sum(fmt.Sprintf("%s %s %%", t.Name, rate(t.RateBP)), p.money(t.AmountMinor), false)
+		p.sum(fmt.Sprintf("%s %s %%", t.Name, strings.Replace(rate(t.RateBP), ".", p.w.point, 1)), p.money(t.AmountMinor), false)
 	}
 	p.sum(p.w.total, p.money(q.TotalMinor), true)
 	p.font("", 8)
@@ -391,10 +408,11 @@ func (p *paper) price() {
 	if q.HighMinor > q.LowMinor {
 		p.MultiCell(width, 4.2, fmt.Sprintf(p.w.rangeNote, p.money(q.LowMinor), p.money(q.HighMinor)), "", "R", false)
 	}
-	if q.PaintMinor > 0 {
-		p.SetX(left)
-		p.MultiCell(width, 4.2, fmt.Sprintf(p.w.paintNote, p.money(q.PaintMinor), q.PaintDays), "", "R", false)
-	}
+}
+
+// decimal is a number as the paper's language writes it.
+func (p *paper) decimal(v float64, digits int) string {
+	return strings.Replace(strconv.FormatFloat(v, 'f', digits, 64), ".", p.w.point, 1)
 }
 
 // rate prints hundredths of a per cent without needless zeros.

@@ -11,7 +11,8 @@ type words struct {
 	price, item, how, amount, net, total    string
 	rangeNote, paintNote                    string // with verbs for the amounts
 	cautions, consent, placeDate, signature string
-	dateLayout                              string
+	dateLayout, point                       string
+	panels, count                           string
 }
 
 var languages = map[string]words{
@@ -25,7 +26,7 @@ var languages = map[string]words{
 		rangeNote: "Expected between %s and %s; you pay no more than agreed without being asked.",
 		paintNote: "For comparison: filling and painting would be about %s and %d days (our own model, not an offer).",
 		cautions:  "Please note", consent: "I agree to the work above and know that paint under strain can crack, above all old or repainted film, and that a trace of a sharp or stretched mark may stay to be seen.",
-		placeDate: "place, date", signature: "signature", dateLayout: "2 January 2006",
+		placeDate: "place, date", signature: "signature", dateLayout: "2 January 2006", point: ".", panels: "Panels", count: "marks",
 	},
 	"de": {
 		title: "Angebot", valid: "gültig bis", customer: "Kunde", vehicle: "Fahrzeug", panel: "Blechteil",
@@ -37,7 +38,7 @@ var languages = map[string]words{
 		rangeNote: "Zu erwarten sind %s bis %s; mehr als vereinbart zahlen Sie nicht ungefragt.",
 		paintNote: "Zum Vergleich: Spachteln und Lackieren kämen auf etwa %s und %d Tage (eigenes Modell, kein Angebot).",
 		cautions:  "Bitte beachten", consent: "Ich bin mit der Arbeit einverstanden und weiß, dass Lack unter Dehnung reißen kann, vor allem alter oder nachlackierter, und dass von scharfen oder gedehnten Stellen eine Spur bleiben kann.",
-		placeDate: "Ort, Datum", signature: "Unterschrift", dateLayout: "02.01.2006",
+		placeDate: "Ort, Datum", signature: "Unterschrift", dateLayout: "02.01.2006", point: ",", panels: "Blechteile", count: "Stellen",
 	},
 }
 

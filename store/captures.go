@@ -77,6 +77,12 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 	})
 }
 
+// SetOffer notes what the offer on a capture says now, for lists.
+func (s *Store) SetOffer(ctx context.Context, c job.Capture) error {
+	r, err := s.exec(ctx, "UPDATE captures SET total_minor = ?, currency = ?, hours = ?, answer = ? WHERE id = ?", c.TotalMinor, c.Currency, c.Hours, c.Answer, c.ID)
+	return found(r, err)
+}
+
 // SetProgress notes how far measuring has come.
 func (s *Store) SetProgress(ctx context.Context, id string, doing string, progress float64) error {
 	r, err := s.exec(ctx, "UPDATE captures SET state = ?, doing = ?, progress = ? WHERE id = ?", string(job.Measuring), doing, progress, id)
@@ -111,11 +117,8 @@ func (s *Store) LastCaptures(ctx context.Context, jobIDs []string) (map[string]j
 	if len(jobIDs) == 0 {
 		return out, nil
 	}
-	args := make([]any, len(jobIDs))
-	for i, id := range jobIDs {
-		args[i] = id
-	}
-	rows, err := s.query(ctx, "SELECT "+captureColumns+" FROM captures WHERE job_id IN (?"+strings.Repeat(", ?", len(args)-1)+") ORDER BY created_at, id", args...)
+	in, args := oneOf(jobIDs)
+	rows, err := s.query(ctx, "SELECT "+captureColumns+" FROM captures WHERE job_id"+in+" ORDER BY created_at, id", args...)
 	list, err := all(rows, err, scanCapture)
 	for _, c := range list {
 		out[c.JobID] = c
@@ -125,10 +128,32 @@ func (s *Store) LastCaptures(ctx context.Context, jobIDs []string) (map[string]j
 
 // Sizes lists the marks of a capture with their sizes.
 func (s *Store) Sizes(ctx context.Context, captureID string) ([]job.Size, error) {
-	rows, err := s.query(ctx, "SELECT id, kind, length_mm, width_mm, depth_um FROM marks WHERE capture_id = ? ORDER BY id", captureID)
-	return all(rows, err, func(r scanner) (job.Size, error) {
+	sizes, err := s.SizesOf(ctx, []string{captureID})
+	return sizes[captureID], err
+}
+
+// SizesOf lists the marks of several captures with their sizes, by capture.
+func (s *Store) SizesOf(ctx context.Context, captureIDs []string) (map[string][]job.Size, error) {
+	out := map[string][]job.Size{}
+	if len(captureIDs) == 0 {
+		return out, nil
+	}
+	in, args := oneOf(captureIDs)
+	rows, err := s.query(ctx, "SELECT capture_id, id, kind, length_mm, width_mm, depth_um FROM marks WHERE capture_id"+in+" ORDER BY capture_id, id", args...)
+	_, err = all(rows, err, func(r scanner) (job.Size, error) {
+		var of string
 		var z job.Size
-		err := r.Scan(&z.ID, &z.Kind, &z.LengthMM, &z.WidthMM, &z.DepthUM)
+		err := r.Scan(&of, &z.ID, &z.Kind, &z.LengthMM, &z.WidthMM, &z.DepthUM)
+		out[of] = append(out[of], z)
 		return z, err
 	})
+	return out, err
+}
+
+// oneOf asks for one of the values, of which there is at least one.
+func oneOf(values []string) (in string, args []any) {
+	for _, v := range values {
+		args = append(args, v)
+	}
+	return " IN (?" + strings.Repeat(", ?", len(values)-1) + ")", args
 }

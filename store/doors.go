@@ -157,74 +157,7 @@ func (s *Store) EndSessions(ctx context.Context, userID string) error {
 	})
 }
 
-// Link opens one paper to whoever holds its token.
-type Link struct {
-	Token   string // hashed
-	PaperID string
-	Ends    time.Time
-	Created time.Time
-}
-
-// AddLink stores a link to a paper.
-func (s *Store) AddLink(ctx context.Context, l Link) error {
-	return s.tx(ctx, func(tx runner) error {
-		p, err := scanPaper(tx.row(ctx, "SELECT "+paperColumns+" FROM papers WHERE id = ?", l.PaperID))
-		if err != nil {
-			return err
-		}
-		if _, err := tx.exec(ctx, "INSERT INTO links (token, paper_id, ends_at, created_at) VALUES (?, ?, ?, ?)", l.Token, l.PaperID, l.Ends.UTC().Format(timeLayout), s.stamp()); err != nil {
-			return err
-		}
-		return s.note(ctx, tx, "link made", p.JobID, p.Kind+" "+p.Number)
-	})
-}
-
-const linkColumns = "token, paper_id, ends_at, created_at"
-
-func scanLink(r scanner) (Link, error) {
-	var l Link
-	var ends, created string
-	err := r.Scan(&l.Token, &l.PaperID, &ends, &created)
-	l.Ends, l.Created = parseTime(ends), parseTime(created)
-	return l, missing(err)
-}
-
-// Link reads a link.
-func (s *Store) Link(ctx context.Context, token string) (Link, error) {
-	return scanLink(s.row(ctx, "SELECT "+linkColumns+" FROM links WHERE token = ?", token))
-}
-
-// Links lists the links to a paper, the newest first.
-func (s *Store) Links(ctx context.Context, paperID string) ([]Link, error) {
-	rows, err := s.query(ctx, "SELECT "+linkColumns+" FROM links WHERE paper_id = ? ORDER BY created_at DESC, token", paperID)
-	return all(rows, err, scanLink)
-}
-
-// EndLinks closes all links to a paper.
-func (s *Store) EndLinks(ctx context.Context, paperID string) error {
-	return s.tx(ctx, func(tx runner) error {
-		p, err := scanPaper(tx.row(ctx, "SELECT "+paperColumns+" FROM papers WHERE id = ?", paperID))
-		if err != nil {
-			return err
-		}
-		if _, err := tx.exec(ctx, "DELETE FROM links WHERE paper_id = ?", paperID); err != nil {
-			return err
-		}
-		return s.note(ctx, tx, "links closed", p.JobID, p.Kind+" "+p.Number)
-	})
-}
-
 // Note writes a line of the trail that belongs to no change of a record.
 func (s *Store) Note(ctx context.Context, what, text string) error {
 	return s.tx(ctx, func(tx runner) error { return s.note(ctx, tx, what, "", text) })
-}
-
-// PaperFiles lists the files of a paper.
-func (s *Store) PaperFiles(ctx context.Context, p job.Paper) ([]string, error) {
-	rows, err := s.query(ctx, `SELECT name FROM attachments WHERE job_id = ? AND substr(name, 1, ?) = ? ORDER BY name`, p.JobID, len(p.ID)+1, p.ID+"/")
-	return all(rows, err, func(r scanner) (string, error) {
-		var n string
-		err := r.Scan(&n)
-		return strings.TrimPrefix(n, p.ID+"/"), err
-	})
 }

@@ -90,6 +90,11 @@ func (s *Store) Job(ctx context.Context, id string) (job.Job, error) {
 	return scanJob(s.row(ctx, "SELECT "+jobColumns+" FROM jobs WHERE id = ?", id))
 }
 
+// JobNumbered reads the job of a number.
+func (s *Store) JobNumbered(ctx context.Context, number int64) (job.Job, error) {
+	return scanJob(s.row(ctx, "SELECT "+jobColumns+" FROM jobs WHERE number = ?", number))
+}
+
 // Query says which jobs are wanted.
 type Query struct {
 	Text      string // found in customer, vehicle, panel or notes; a whole number finds the job of that number too

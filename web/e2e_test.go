@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -134,19 +135,100 @@ func photos(t *testing.T) []string {
 	return f
 }
 
-// TestPhotosToQuote is the main job in the browser: a job, its photos, progress, marks, the PDF; on a phone and on a laptop.
+// cameraPhotos are the test photos as a camera would leave them: numbered in the order of the board page's steps, with the focal length in
+// EXIF, and nothing else beside them.
+func cameraPhotos(t *testing.T) []string {
+	t.Helper()
+	// A TIFF block with one directory that points to the EXIF directory, which holds FocalLengthIn35mmFilm (0xa405) of 28 mm: the test
+	// photos' 905.9 px over their diagonal of 1400 px, times 43.27 mm.
+	tiff := []byte{'I', 'I', 42, 0, 8, 0, 0, 0, 1, 0, 0x69, 0x87, 4, 0, 1, 0, 0, 0, 26, 0, 0, 0, 0, 0, 0, 0, 1, 0, 0x05, 0xa4, 3, 0, 1, 0, 0, 0, 28, 0, 0, 0, 0, 0, 0, 0}
+	app1 := append([]byte{0xff, 0xe1, 0, byte(2 + 6 + len(tiff))}, append([]byte("Exif\x00\x00"), tiff...)...)
+	dir := t.TempDir()
+	var out []string
+	for _, p := range photos(t) {
+		if filepath.Ext(p) != ".jpg" {
+			continue
+		}
+		data, err := os.ReadFile(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		name := filepath.Join(dir, fmt.Sprintf("IMG_%04d.jpg", 100+len(out)))
+		if err := os.WriteFile(name, append(append(append([]byte{}, data[:2]...), app1...), data[2:]...), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, name)
+	}
+	return out
+}
+
+// hand counts what a person does: each tap, each field filled in, each choice of files.
+type hand struct {
+	t   *testing.T
+	ctx context.Context
+	n   int
+}
+
+func (h *hand) tap(css string) {
+	h.t.Helper()
+	h.n++
+	do(h.t, h.ctx, chromedp.WaitVisible(chromedp.CSS(css)), chromedp.Click(chromedp.CSS(css)))
+}
+
+func (h *hand) fill(css, text string) {
+	h.t.Helper()
+	h.n++
+	do(h.t, h.ctx, chromedp.WaitVisible(chromedp.CSS(css)), chromedp.SendKeys(chromedp.CSS(css), text))
+}
+
+func (h *hand) files(css string, names []string) {
+	h.t.Helper()
+	h.n++
+	do(h.t, h.ctx, chromedp.WaitVisible(chromedp.CSS(css)), chromedp.SetUploadFiles(chromedp.CSS(css), names))
+}
+
+// TestPhotosToQuote is the main job in the browser, from an empty workshop to the quote as PDF, on a phone and from the photos as the camera
+// left them: a job, its photos, progress, marks, price, paper. What a person does for it is counted.
 func TestPhotosToQuote(t *testing.T) {
 	_, srv := shop(t)
 	ctx := browser(t)
+	h := &hand{t: t, ctx: ctx}
+	started := time.Now()
 	do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(srv.URL+"/"))
 	shots(t, ctx, "phone-empty")
-	do(t, ctx, chromedp.Click(chromedp.CSS(".button.main")), chromedp.WaitVisible(chromedp.CSS("input[name=vehicle]")),
-		chromedp.SendKeys(chromedp.CSS("input[name=vehicle]"), "Van 07"), chromedp.SendKeys(chromedp.CSS("input[name=panel]"), "Sliding door, left"))
+	h.tap(".button.main")
+	h.fill("input[name=customer]", "Lindenhof Parcels")
+	h.fill("input[name=vehicle]", "Van 07")
 	shots(t, ctx, "phone-newjob")
-	do(t, ctx, chromedp.Click(chromedp.CSS("button.main")), chromedp.WaitVisible(chromedp.CSS("#photos")),
-		chromedp.SetUploadFiles(chromedp.CSS("#photos"), photos(t)))
+	h.tap("[data-place=slide-left]")
+	until(t, ctx, `document.querySelector(".picked").textContent.includes("left")`)
+	h.tap("button.main")
+	h.fill("input[name=um_2_1]", "118")
+	h.fill("textarea[name=says]", "A trolley rolled into it.")
+	until(t, ctx, `document.querySelector(".coat").textContent.includes("factory film")`)
+	shots(t, ctx, "phone-arrive")
+	h.tap(".stick button.main")
+	h.files("#photos", cameraPhotos(t))
+	h.fill("input[name=distance]", "450")
 	shots(t, ctx, "phone-capture")
-	do(t, ctx, chromedp.Click(chromedp.CSS("#send")))
+	h.tap("#send")
+	until(t, ctx, `document.querySelector("#viewer[data-ready=yes]")`)
+	h.tap("#to-offer")
+	shots(t, ctx, "phone-offer")
+	h.tap("#make-quote")
+	do(t, ctx, chromedp.WaitVisible(chromedp.CSS("#pdf")))
+	shots(t, ctx, "phone-quoted")
+	h.n++ // the tap on the PDF itself, which opens a window of its own
+	pdf := fetched(t, eval[string](t, ctx, `document.getElementById("pdf").href`))
+	if !strings.HasPrefix(pdf, "%PDF-") {
+		t.Errorf("the quote is no PDF: %d bytes", len(pdf))
+	}
+	t.Logf("%d interactions, %.0f s", h.n, time.Since(started).Seconds())
+	if h.n >= 25 {
+		t.Errorf("%d interactions from the empty workshop to the quote, want fewer than 25", h.n)
+	}
+	base := strings.SplitN(eval[string](t, ctx, "location.pathname"), "/", 4)[2]
+	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/look"))
 	until(t, ctx, `document.querySelector("#viewer[data-ready=yes]")`)
 	if rows := eval[int](t, ctx, `document.querySelectorAll("#marks tbody tr").length`); rows != 1 {
 		t.Errorf("%d marks in the list, want 1", rows)
@@ -182,8 +264,7 @@ func TestPhotosToQuote(t *testing.T) {
 		t.Error("the solid does not turn")
 	}
 	shots(t, ctx, "laptop-solid")
-	// The plan lists its hits; the price is there, and the PDF is one.
-	base := strings.SplitN(eval[string](t, ctx, "location.pathname"), "/", 4)[2]
+	// The plan lists its hits.
 	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/work"))
 	if n := eval[int](t, ctx, `document.querySelectorAll(".hits tbody tr").length`); n < 5 {
 		t.Errorf("%d hits in the plan", n)
@@ -191,18 +272,25 @@ func TestPhotosToQuote(t *testing.T) {
 	shots(t, ctx, "laptop-work")
 	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/offer"))
 	shots(t, ctx, "laptop-offer")
-	href := eval[string](t, ctx, `document.getElementById("pdf").href`)
-	resp, err := http.Get(href)
+	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/arrive"))
+	shots(t, ctx, "laptop-arrive")
+	do(t, ctx, chromedp.Navigate(srv.URL+"/"))
+	shots(t, ctx, "laptop-bench")
+}
+
+// fetched reads what an address of the app gives.
+func fetched(t *testing.T, address string) string {
+	t.Helper()
+	resp, err := http.Get(address)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer resp.Body.Close()
-	pdf, err := io.ReadAll(resp.Body)
-	if err != nil || !strings.HasPrefix(string(pdf), "%PDF-") {
-		t.Errorf("the quote is no PDF: %v, %d bytes", err, len(pdf))
+	body, err := io.ReadAll(resp.Body)
+	if err != nil || resp.StatusCode != http.StatusOK {
+		t.Fatalf("%s: %s, %v", address, resp.Status, err)
 	}
-	do(t, ctx, chromedp.Navigate(srv.URL+"/"))
-	shots(t, ctx, "laptop-bench")
+	return string(body)
 }
 
 // TestRefusedPhotos: half of the photos are missing; the form says so, keeps what was typed, and nothing is stored.

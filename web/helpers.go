@@ -35,6 +35,13 @@ func helpers(l words.Lang) template.FuncMap {
 		"tax": func(bp int64) string {
 			return strings.TrimSuffix(strings.TrimRight(l.Number(float64(bp)/100, 2), "0"), l.Number(0.5, 1)[1:2])
 		},
+		"points": func(line []job.Stroke) string {
+			var b strings.Builder
+			for _, p := range line {
+				fmt.Fprintf(&b, "%.1f,%.1f ", p[0], p[1])
+			}
+			return b.String()
+		},
 		"map": func(kv ...any) map[string]any {
 			m := map[string]any{}
 			for i := 0; i+1 < len(kv); i += 2 {
@@ -53,3 +60,6 @@ func number(s string) float64 {
 	}
 	return v
 }
+
+// langOf is the language of a paper.
+func langOf(p job.Paper) words.Lang { return words.Match(p.Lang) }

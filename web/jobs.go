@@ -1,47 +1,11 @@
 package web
 
 import (
-	"errors"
 	"net/http"
 	"net/url"
 
 	"fairmetal/job"
-	"fairmetal/offer"
 )
-
-// jobForm is the form for a job with what was typed and what is wrong.
-type jobForm struct {
-	Job     job.Job
-	Field   string
-	Problem string
-	Kinds   []string
-}
-
-func (a *App) newJobPage(w http.ResponseWriter, r *http.Request) {
-	a.render(w, r, http.StatusOK, "newjob", view{Title: "New job", Place: "bench", Data: jobForm{Job: job.Job{Material: "steel"}, Kinds: job.Kinds}})
-}
-
-func (a *App) addJob(w http.ResponseWriter, r *http.Request) {
-	if !a.form(w, r) {
-		return
-	}
-	j := job.Job{Vehicle: r.PostFormValue("vehicle"), Panel: r.PostFormValue("panel"), Kind: r.PostFormValue("kind"), Customer: r.PostFormValue("customer"),
-		Material: r.PostFormValue("material"), SheetMM: number(r.PostFormValue("sheet")), FilmUM: number(r.PostFormValue("film")), NoReach: r.PostFormValue("noreach") != "", Notes: r.PostFormValue("notes"), Step: job.Look}
-	if j.Kind == "" {
-		j.Kind = offer.PanelKind(j.Panel)
-	}
-	saved, err := a.records.AddJob(r.Context(), j)
-	var field *job.FieldError
-	if errors.As(err, &field) {
-		a.render(w, r, http.StatusUnprocessableEntity, "newjob", view{Title: "New job", Place: "bench", Data: jobForm{j, field.Field, field.Text, job.Kinds}})
-		return
-	}
-	if err != nil {
-		a.fail(w, r, err)
-		return
-	}
-	http.Redirect(w, r, "/jobs/"+saved.ID+"/capture", http.StatusSeeOther)
-}
 
 // jobHead is what every page of a job shows on top: the job, its steps, its captures and which of them is shown.
 type jobHead struct {
@@ -116,7 +80,7 @@ func (a *App) jobPage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	to := url.URL{Path: "/jobs/" + j.ID + "/" + string(j.Step), RawQuery: r.URL.RawQuery}
+	to := url.URL{Path: "/jobs/" + j.ID + "/" + string(j.Step.Page()), RawQuery: r.URL.RawQuery}
 	http.Redirect(w, r, to.String(), http.StatusSeeOther)
 }
 
@@ -134,5 +98,5 @@ func (a *App) setStep(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	http.Redirect(w, r, "/jobs/"+j.ID+"/"+string(j.Step), http.StatusSeeOther)
+	http.Redirect(w, r, "/jobs/"+j.ID+"/"+string(j.Step.Page()), http.StatusSeeOther)
 }

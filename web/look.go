@@ -3,23 +3,29 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"io/fs"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
 	"fairmetal/compare"
 	"fairmetal/inspection"
 	"fairmetal/job"
+	"fairmetal/mark"
 	"fairmetal/offer"
+	"fairmetal/store"
 	"fairmetal/workshop"
 )
 
-// result is what was measured and made of a capture.
+// result is what was measured and made of a capture, as the job stands now.
 type result struct {
 	Document *inspection.Document
 	Offer    offer.Offer
 	Priced   bool
+	Marks    []mark.Mark // as the eye corrected them
+	Chosen   []string    // the marks that the offer is about
 }
 
 // result reads the results of a capture; nothing where it is not measured.
@@ -37,23 +43,65 @@ func (a *App) result(ctx context.Context, c job.Capture) (result, error) {
 	if err := json.Unmarshal(data, v.Document); err != nil {
 		return v, err
 	}
+	body, err := a.records.Attachment(ctx, c.JobID, workshop.StandingName(c.ID))
+	if err == nil {
+		st, err := workshop.ReadStanding(body)
+		v.Offer, v.Priced, v.Marks, v.Chosen = st.Offer, true, st.Seen, st.Chosen
+		return v, err
+	}
+	if !errors.Is(err, store.ErrNotFound) {
+		return v, err
+	}
+	if v.Marks, err = readMarks(folder); err != nil {
+		return v, err
+	}
+	for _, m := range v.Marks {
+		v.Chosen = append(v.Chosen, m.ID)
+	}
 	if o, err := workshop.Offer(folder); err == nil {
 		v.Offer, v.Priced = o, true
 	}
 	return v, nil
 }
 
+// readMarks reads the marks of a result as they were measured.
+func readMarks(folder fs.FS) ([]mark.Mark, error) {
+	var doc struct {
+		Marks []mark.Mark `json:"marks"`
+	}
+	data, err := fs.ReadFile(folder, "marks.json")
+	if err == nil {
+		err = json.Unmarshal(data, &doc)
+	}
+	return doc.Marks, err
+}
+
+// Picked tells whether a mark is offered.
+func (r result) Picked(id string) bool { return slices.Contains(r.Chosen, id) }
+
 // lookView is the page of the measured panel.
 type lookView struct {
 	jobHead
 	Result   result
+	Eye      []job.Eye // corrections of the shown capture
+	Kinds    []mark.Kind
+	Problem  string
 	Against  *job.Capture // the capture compared with
 	Progress compare.Progress
 }
 
 func (a *App) lookPage(w http.ResponseWriter, r *http.Request) {
+	a.showLook(w, r, http.StatusOK, "")
+}
+
+func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	h, err := a.head(r, job.Look)
-	v := lookView{jobHead: h}
+	v := lookView{jobHead: h, Problem: problem, Kinds: []mark.Kind{mark.Round, mark.Crease, mark.Star, mark.Line, mark.High}}
+	for _, e := range h.Job.Record.Eye {
+		if e.Capture == h.Shown.ID {
+			v.Eye = append(v.Eye, e)
+		}
+	}
 	if err == nil {
 		v.Result, err = a.result(r.Context(), h.Shown)
 	}
@@ -64,7 +112,7 @@ func (a *App) lookPage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	a.render(w, r, http.StatusOK, "look", view{Title: h.Job.Vehicle + ", " + h.Job.Panel, Place: "bench", Data: v})
+	a.render(w, r, status, "look", view{Title: h.Job.Vehicle + ", " + h.Job.Panel, Place: "bench", Data: v})
 }
 
 // since compares with the capture before the shown one.
@@ -120,6 +168,10 @@ var types = map[string]string{"surface.json": "application/json", "marks.json": 
 
 func (a *App) captureFile(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
+	if name == "seen.json" {
+		a.seenMarks(w, r)
+		return
+	}
 	kind, ok := types[name]
 	if !ok {
 		http.NotFound(w, r)
@@ -137,4 +189,28 @@ func (a *App) captureFile(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Disposition", `inline; filename="quote.pdf"`)
 	}
 	http.ServeContent(w, r, name, time.Time{}, strings.NewReader(string(data)))
+}
+
+// seenMarks sends the marks as the eye corrected them.
+func (a *App) seenMarks(w http.ResponseWriter, r *http.Request) {
+	c, err := a.records.Capture(r.Context(), r.PathValue("id"))
+	var v result
+	if err == nil {
+		v, err = a.result(r.Context(), c)
+	}
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	if v.Marks == nil {
+		v.Marks = []mark.Mark{}
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	sendJSON(w, map[string]any{"marks": v.Marks})
+}
+
+// sendJSON answers a script.
+func sendJSON(w http.ResponseWriter, v any) {
+	w.Header().Set("Content-Type", "application/json")
+	json.NewEncoder(w).Encode(v)
 }

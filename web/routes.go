@@ -37,13 +37,23 @@ func (a *App) Routes() []Route {
 		{"GET /events", job.Viewer, a.events},
 
 		{"GET /jobs/{id}/arrive", job.Viewer, a.arrivePage},
+		{"POST /jobs/{id}/arrive", job.Technician, a.saveArrival},
+		{"GET /jobs/{id}/files/{name...}", job.Viewer, a.jobFile},
 
 		{"GET /jobs/{id}/look", job.Viewer, a.lookPage},
 		{"GET /jobs/{id}/capture", job.Technician, a.capturePage},
 		{"POST /jobs/{id}/captures", job.Technician, a.addCapture},
 		{"GET /captures/{id}/{name}", job.Viewer, a.captureFile},
+		{"POST /jobs/{id}/eye", job.Technician, a.correct},
+		{"POST /jobs/{id}/eye/undo", job.Technician, a.undoCorrection},
 
 		{"GET /jobs/{id}/offer", job.Viewer, a.offerPage},
+		{"POST /jobs/{id}/offer", job.Technician, a.saveOffer},
+		{"POST /jobs/{id}/accept", job.Technician, a.acceptOffer},
+		{"POST /jobs/{id}/link", job.Technician, a.linkOffer},
+		{"GET /q/{code}", job.Anybody, a.quoteByLink},
+		{"POST /q/{code}", job.Anybody, a.acceptByLink},
+		{"GET /q/{code}/quote.pdf", job.Anybody, a.quotePDFByLink},
 
 		{"GET /jobs/{id}/work", job.Viewer, a.workPage},
 		{"POST /jobs/{id}/work/hit", job.Technician, a.workHit},

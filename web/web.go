@@ -14,6 +14,7 @@ import (
 	"net/http"
 	"strings"
 	"sync"
+	"time"
 
 	"fairmetal/compare"
 	"fairmetal/door"
@@ -34,12 +35,13 @@ type Records interface {
 	SaveJob(ctx context.Context, j job.Job) error
 	RemoveJob(ctx context.Context, id string) error
 	Job(ctx context.Context, id string) (job.Job, error)
+	JobNumbered(ctx context.Context, number int64) (job.Job, error)
 	FindJobs(ctx context.Context, q store.Query) ([]job.Job, error)
 	CountJobs(ctx context.Context, q store.Query) (map[job.Step]int, error)
 	Capture(ctx context.Context, id string) (job.Capture, error)
 	Captures(ctx context.Context, jobID string) ([]job.Capture, error)
 	LastCaptures(ctx context.Context, jobIDs []string) (map[string]job.Capture, error)
-	Sizes(ctx context.Context, captureID string) ([]job.Size, error)
+	SizesOf(ctx context.Context, captureIDs []string) (map[string][]job.Size, error)
 	File(ctx context.Context, captureID, name string) ([]byte, error)
 	Folder(ctx context.Context, captureID string) fs.FS
 	Attach(ctx context.Context, jobID string, files map[string][]byte) error
@@ -69,6 +71,12 @@ type Bench interface {
 	AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error)
 	Listen() (<-chan workshop.Event, func())
 	Settings(ctx context.Context) (workshop.Settings, error)
+	Reprice(ctx context.Context, jobID, captureID string) (workshop.Standing, error)
+	Quote(ctx context.Context, jobID, captureID string, lang words.Lang) (job.Paper, error)
+	QuoteLot(ctx context.Context, jobIDs []string, lang words.Lang) (job.Paper, error)
+	MakeLink(ctx context.Context, jobID string) (code string, until time.Time, err error)
+	ByLink(ctx context.Context, code string, now time.Time) (job.Job, job.Paper, error)
+	Accept(ctx context.Context, jobID string, s job.Signature, how string) error
 }
 
 // App serves the pages.
@@ -128,8 +136,9 @@ type view struct {
 	Title string
 	Place string // of the navigation: bench, rack, books, house
 	Data  any
+	Bare  bool // without the places: a page for a customer
 
-	// Filled in by render.
+	// Filled in by render; a language that is set stays.
 	Lang  words.Lang
 	Texts template.JS
 }
@@ -147,7 +156,9 @@ func (a *App) lang(r *http.Request) words.Lang {
 }
 
 func (a *App) render(w http.ResponseWriter, r *http.Request, status int, page string, v view) {
-	v.Lang = a.lang(r)
+	if v.Lang == "" {
+		v.Lang = a.lang(r)
+	}
 	v.Texts = a.scripts[v.Lang]
 	t, ok := a.pages[v.Lang][page]
 	if !ok {
@@ -174,11 +185,20 @@ func (a *App) page(name, place, title string) http.HandlerFunc {
 
 // fail shows an error in words.
 func (a *App) fail(w http.ResponseWriter, r *http.Request, err error) {
+	a.failOn(w, r, "problem", false, err)
+}
+
+// failBare shows an error to a customer.
+func (a *App) failBare(w http.ResponseWriter, r *http.Request, err error) {
+	a.failOn(w, r, "ended", true, err)
+}
+
+func (a *App) failOn(w http.ResponseWriter, r *http.Request, page string, bare bool, err error) {
 	status, text := plain(err)
 	if status == http.StatusInternalServerError {
-		slog.Error("request", "path", r.URL.Path, "error", err)
+		slog.Error("request", "route", r.Pattern, "error", err)
 	}
-	a.render(w, r, status, "problem", view{Title: "A problem", Data: text})
+	a.render(w, r, status, page, view{Title: "A problem", Data: text, Bare: bare})
 }
 
 // plain says an error in words for the one who works; faults of our own do not tell their insides.
@@ -192,6 +212,8 @@ func plain(err error) (status int, text string) {
 		status, text = http.StatusNotFound, "There is no such job, capture or paper. It may have been removed."
 	case errors.As(err, &conflict):
 		status, text = http.StatusConflict, conflict.Error()
+	case errors.Is(err, workshop.ErrNoLink):
+		status, text = http.StatusNotFound, "This link is not valid or has ended. Ask the workshop for a new one."
 	case errors.As(err, &field):
 		status, text = http.StatusUnprocessableEntity, field.Text
 	case errors.As(err, &big):

@@ -180,12 +180,31 @@ func (c *catalogue) lookup(l Lang, english string) (string, bool) {
 		}
 		v := p.to
 		for i, key := range p.order {
-			// What stands in a place may be a text of its own.
-			v = strings.ReplaceAll(v, key, l.T(m[i+1]))
+			v = strings.ReplaceAll(v, key, l.figure(m[i+1]))
 		}
 		return v, true
 	}
 	return "", false
+}
+
+var (
+	plainFigure = regexp.MustCompile(`^-?\d+\.\d+$`)
+	plainAmount = regexp.MustCompile(`^(-?\d+)\.(\d\d) ([A-Z]{3})$`)
+)
+
+// figure says what stands in a place of a sentence: a decimal or an amount as the language writes it, else a text of its own.
+func (l Lang) figure(s string) string {
+	if m := plainAmount.FindStringSubmatch(s); m != nil {
+		if minor, err := strconv.ParseInt(m[1]+m[2], 10, 64); err == nil {
+			return l.Money(minor, m[3])
+		}
+	}
+	if plainFigure.MatchString(s) {
+		if v, err := strconv.ParseFloat(s, 64); err == nil {
+			return l.Number(v, len(s)-strings.Index(s, ".")-1)
+		}
+	}
+	return l.T(s)
 }
 
 // N says how many of something there are, by the language's rules of number: N(2, "mark", "marks") is "2 marks".

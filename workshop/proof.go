@@ -28,8 +28,3 @@ func Proof(set Settings, j job.Job, stored *inspection.Stored, o offer.Offer) (m
 	planned, err := binary.Append(nil, binary.LittleEndian, after.Height)
 	return map[string][]byte{"fair.json": append(check, '\n'), "planned.f32": planned}, err
 }
-
-// facts of a job as the offer wants them.
-func facts(j job.Job) offer.Facts {
-	return offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}
-}

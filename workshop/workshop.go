@@ -12,7 +12,6 @@ import (
 	"maps"
 	"math"
 	"sync"
-	"time"
 
 	"fairmetal/fair"
 	"fairmetal/house"
@@ -22,8 +21,8 @@ import (
 	"fairmetal/offer"
 	"fairmetal/quote"
 	"fairmetal/rack"
-	"fairmetal/report"
 	"fairmetal/store"
+	"fairmetal/words"
 )
 
 // Store is what the workshop needs of a store.
@@ -37,6 +36,17 @@ type Store interface {
 	Finish(ctx context.Context, c job.Capture, results map[string][]byte) error
 	Requeue(ctx context.Context) error
 	Folder(ctx context.Context, captureID string) fs.FS
+	Attach(ctx context.Context, jobID string, files map[string][]byte) error
+	Attachment(ctx context.Context, jobID, name string) ([]byte, error)
+	SetOffer(ctx context.Context, c job.Capture) error
+	Captures(ctx context.Context, jobID string) ([]job.Capture, error)
+	JobNumbered(ctx context.Context, number int64) (job.Job, error)
+	FindJobs(ctx context.Context, q store.Query) ([]job.Job, error)
+	Person(ctx context.Context, id string) (job.Person, error)
+	Paper(ctx context.Context, id string) (job.Paper, error)
+	AddPaper(ctx context.Context, p job.Paper, files map[string][]byte) (job.Paper, error)
+	SetPaperState(ctx context.Context, id, state string) error
+	NextNumber(ctx context.Context, kind, start string) (int, error)
 	Setting(ctx context.Context, name string, v any) (rev int64, err error)
 }
 
@@ -217,14 +227,22 @@ func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
 	return nil
 }
 
-// forward moves a job that waited for its measurement on to the offer, as it stands now: people may have changed it meanwhile.
+// forward moves a job that waited for its measurement on to the offer.
 func (w *Workshop) forward(ctx context.Context, id string) error {
+	return w.alter(ctx, id, func(j *job.Job) bool {
+		waited := j.Step == job.Arrive || j.Step == job.Look
+		j.Step = job.Offer
+		return waited
+	})
+}
+
+// alter changes a job as it stands now, again where somebody saved it in between; f tells whether there is something to save.
+func (w *Workshop) alter(ctx context.Context, id string, f func(j *job.Job) bool) error {
 	for {
 		j, err := w.Store.Job(ctx, id)
-		if err != nil || j.Step != job.Arrive && j.Step != job.Look {
+		if err != nil || !f(&j) {
 			return err
 		}
-		j.Step = job.Offer
 		err = w.Store.SaveJob(ctx, j)
 		var between *job.ErrConflict
 		if !errors.As(err, &between) {
@@ -272,7 +290,7 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 		c.DeepUM = math.Max(c.DeepUM, m.DepthUM)
 		c.Sizes = append(c.Sizes, job.Size{ID: m.ID, Kind: string(m.Kind), LengthMM: m.LengthMM, WidthMM: m.WidthMM, DepthUM: m.DepthUM})
 	}
-	c.TotalMinor, c.Currency, c.Hours, c.Answer = o.Quote.TotalMinor, o.Quote.Currency, o.Quote.Hours, string(o.Verdict.Answer)
+	figures(c, o)
 	return files, nil
 }
 
@@ -286,11 +304,7 @@ func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (of
 	if err != nil {
 		return o, nil, err
 	}
-	h := report.House{Name: set.House.Name, Address: set.House.Address(), TaxID: set.House.TaxID}
-	l := offer.Letterhead{House: h, Lang: set.House.Lang, Vehicle: j.Vehicle, Number: fmt.Sprintf("Q-%05d", j.Number), Date: time.Now()}
-	if j.Customer != "" {
-		l.Customer = []string{j.Customer}
-	}
+	l := letterhead(set, j, job.Person{}, words.Match(set.House.Lang))
 	if files["quote.pdf"], err = o.Paper(stored, folder, l); err != nil {
 		return o, nil, err
 	}

@@ -20,17 +20,6 @@ CREATE TABLE sessions (
 
 CREATE INDEX sessions_by_user ON sessions (user_id);
 
--- Links by which a customer opens one paper. The token is the SHA-256 of the one in the link.
-CREATE TABLE links (
-    token text PRIMARY KEY,
-    paper_id text NOT NULL REFERENCES papers (id) ON DELETE CASCADE,
-    ends_at text NOT NULL,
-    created_at text NOT NULL
-) STRICT;
-
-CREATE INDEX links_by_paper ON links (paper_id);
-
 -- +goose Down
-DROP TABLE links;
 DROP TABLE sessions;
 DROP TABLE users;

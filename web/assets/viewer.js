@@ -18,7 +18,7 @@ export async function startViewer() {
 	const base = `/captures/${root.dataset.capture}/`;
 	const [doc, marks, height, sigma] = await Promise.all([
 		fetch(base + "surface.json").then((r) => r.json()),
-		fetch(base + "marks.json").then((r) => r.json()).then((m) => m.marks),
+		fetch(base + "seen.json").then((r) => r.json()).then((m) => m.marks),
 		fetch(base + "height.f32").then((r) => r.arrayBuffer()).then((b) => new Float32Array(b)),
 		fetch(base + "sigma.f32").then((r) => r.arrayBuffer()).then((b) => new Float32Array(b)),
 	]);
@@ -176,6 +176,7 @@ function onMap(state, pick) {
 		g.lineWidth = 2; g.strokeStyle = "#fff"; g.stroke();
 		for (const e of line) { g.beginPath(); g.arc(toX(e[0]), toY(e[1]), 15, 0, 7); g.fillStyle = "#fff"; g.fill(); g.lineWidth = 4; g.strokeStyle = "#1d2529"; g.stroke(); }
 		profile(state, line);
+		document.dispatchEvent(new CustomEvent("section", { detail: [(line[0][0] + line[1][0]) / 2, (line[0][1] + line[1][1]) / 2] }));
 	};
 	state.listeners.push(draw);
 

@@ -1,0 +1,430 @@
+package web_test
+
+import (
+	"bytes"
+	"context"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"mime/multipart"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+
+	"fairmetal/job"
+	"fairmetal/store"
+	"fairmetal/web"
+	"fairmetal/workshop"
+)
+
+func itoa(n int64) string { return strconv.FormatInt(n, 10) }
+
+// desk is a workshop whose pages are asked directly, without a browser or a network.
+type desk struct {
+	t   *testing.T
+	st  *store.Store
+	w   *workshop.Workshop
+	app http.Handler
+}
+
+func newDesk(t *testing.T) desk {
+	t.Helper()
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	w := workshop.New(st)
+	app, err := web.New(st, w)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return desk{t, st, w, app.Handler()}
+}
+
+// ask sends a request and gives status, where it leads to, and the page.
+func (d desk) ask(r *http.Request) (int, string, string) {
+	d.t.Helper()
+	r.Host = "localhost"
+	rec := httptest.NewRecorder()
+	d.app.ServeHTTP(rec, r)
+	return rec.Code, rec.Header().Get("Location"), rec.Body.String()
+}
+
+func (d desk) get(path string) string {
+	d.t.Helper()
+	code, _, body := d.ask(httptest.NewRequest("GET", path, nil))
+	if code != http.StatusOK {
+		d.t.Fatalf("GET %s: %d %s", path, code, body)
+	}
+	return body
+}
+
+// post sends a form and gives status, where it leads to, and the page.
+func (d desk) post(path string, form url.Values) (int, string, string) {
+	d.t.Helper()
+	r := httptest.NewRequest("POST", path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	return d.ask(r)
+}
+
+// sends posts a form that must be taken.
+func (d desk) sends(path string, form url.Values) string {
+	d.t.Helper()
+	code, to, body := d.post(path, form)
+	if code != http.StatusSeeOther {
+		d.t.Fatalf("POST %s: %d %s", path, code, body)
+	}
+	return to
+}
+
+// measuredFiles measures the test photos once for all tests: what is stored of it is copied into each workshop.
+var measuredFiles = sync.OnceValues(func() (map[string][]byte, error) {
+	names, err := filepath.Glob("../inspection/testdata/one-ding/*")
+	files := map[string][]byte{}
+	for _, n := range names {
+		if files[filepath.Base(n)], err = os.ReadFile(n); err != nil {
+			return nil, err
+		}
+	}
+	dir, err := os.MkdirTemp("", "measured")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	ctx := context.Background()
+	st, err := store.Open(ctx, dir)
+	if err != nil {
+		return nil, err
+	}
+	defer st.Close()
+	j, err := st.AddJob(ctx, job.Job{Vehicle: "Van 07", Panel: "Door", Kind: "door", Material: "steel"})
+	if err != nil {
+		return nil, err
+	}
+	w := workshop.New(st)
+	c, err := w.AddCapture(ctx, j.ID, "before", files)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.Measure(ctx, c); err != nil {
+		return nil, err
+	}
+	out := map[string][]byte{}
+	made, err := st.Files(ctx, c.ID)
+	for _, n := range made {
+		if _, photo := files[n]; photo {
+			continue
+		}
+		if out[n], err = st.File(ctx, c.ID, n); err != nil {
+			return nil, err
+		}
+	}
+	return out, err
+})
+
+// measured adds a measured capture of one low, 0.8 mm deep, to a job.
+func (d desk) measured(jobID string) job.Capture {
+	d.t.Helper()
+	files, err := measuredFiles()
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	ctx := d.t.Context()
+	c, err := d.st.AddCapture(ctx, jobID, "before", map[string][]byte{"capture.json": []byte("{}")})
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	o, err := workshop.Offer(d.st.Folder(ctx, c.ID))
+	if err == nil {
+		d.t.Fatal("an offer before the results")
+	}
+	c.State, c.Marks, c.DeepUM = job.Measured, 1, 795
+	c.Sizes = []job.Size{{ID: "m01", Kind: "round", LengthMM: 34, WidthMM: 30, DepthUM: 795}}
+	if err := d.st.Finish(ctx, c, files); err != nil {
+		d.t.Fatal(err)
+	}
+	if o, err = workshop.Offer(d.st.Folder(ctx, c.ID)); err != nil {
+		d.t.Fatal(err)
+	}
+	c.TotalMinor, c.Currency, c.Hours, c.Answer = o.Quote.TotalMinor, o.Quote.Currency, o.Quote.Hours, string(o.Verdict.Answer)
+	if err := d.st.SetOffer(ctx, c); err != nil {
+		d.t.Fatal(err)
+	}
+	return c
+}
+
+// newJob makes a job by the form, as a technician does.
+func (d desk) newJob(customer, vehicle, place string) job.Job {
+	d.t.Helper()
+	to := d.sends("/jobs", url.Values{"customer": {customer}, "vehicle": {vehicle}, "place": {place}})
+	return d.job(strings.Split(to, "/")[2])
+}
+
+func (d desk) job(id string) job.Job {
+	d.t.Helper()
+	j, err := d.st.Job(d.t.Context(), id)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	return j
+}
+
+func TestNewJobKnowsItsPeople(t *testing.T) {
+	d := newDesk(t)
+	one := d.newJob("Lindenhof Parcels", "Van 12", "roof-front")
+	if one.Kind != "roof" || one.Record.Arrival.Side != "middle" || one.PersonID == "" || one.VehicleID == "" || one.Step != job.Arrive {
+		t.Errorf("%+v", one)
+	}
+	// The same names find the same records; another panel of the vehicle needs nothing typed.
+	two := d.newJob("lindenhof parcels", "van 12", "door-left")
+	if two.PersonID != one.PersonID || two.VehicleID != one.VehicleID || two.Vehicle != "Van 12" {
+		t.Errorf("%+v is not the same vehicle as %+v", two, one)
+	}
+	page := d.get("/jobs/new?job=" + one.ID)
+	if !strings.Contains(page, `name="vehicle_id" value="`+one.VehicleID+`"`) || !strings.Contains(page, "data-submit") {
+		t.Error("the page for another panel does not know the vehicle")
+	}
+	to := d.sends("/jobs", url.Values{"vehicle_id": {one.VehicleID}, "person_id": {one.PersonID}, "vehicle": {one.Vehicle}, "customer": {one.Customer}, "place": {"bonnet"}})
+	if j := d.job(strings.Split(to, "/")[2]); j.VehicleID != one.VehicleID || j.Panel != "Bonnet" || j.Customer != "Lindenhof Parcels" {
+		t.Errorf("%+v", j)
+	}
+	// A plate alone is a name; nothing at all is asked for, with what was typed kept.
+	to = d.sends("/jobs", url.Values{"plate": {"FM-AB 12"}, "panel": {"Sill"}})
+	if j := d.job(strings.Split(to, "/")[2]); j.Vehicle != "FM-AB 12" || j.Panel != "Sill" || j.Kind != "" {
+		t.Errorf("%+v", j)
+	}
+	code, _, body := d.post("/jobs", url.Values{"customer": {"Brook Street Bakery"}})
+	if code != http.StatusUnprocessableEntity || !strings.Contains(body, "Brook Street Bakery") || !strings.Contains(body, `role="alert"`) {
+		t.Errorf("%d", code)
+	}
+}
+
+// arriveForm is what the page sends of a job as it stands.
+func arriveForm(j job.Job, more ...string) url.Values {
+	v := url.Values{"rev": {itoa(j.Rev)}, "person_rev": {"m01"}, "vehicle_rev": {"m01"}, "name": {j.Customer}, "vehicle": {j.Vehicle}, "place": {j.Record.Arrival.Place}, "material": {"steel"}}
+	for i := 0; i+1 < len(more); i += 2 {
+		v.Set(more[i], more[i+1])
+	}
+	return v
+}
+
+func TestArrivePage(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "bonnet")
+	path := "/jobs/" + j.ID + "/arrive"
+	form := arriveForm(j, "says", "a branch fell on it", "um_0_0", "112", "um_4_3", "230", "vin", "1m8gdm9axkp042788", "access", "glass", "do", "go")
+	if to := d.sends(path, form); to != "/jobs/"+j.ID+"/capture" {
+		t.Errorf("leads to %s", to)
+	}
+	j = d.job(j.ID)
+	if j.FilmUM != 230 || len(j.Record.Arrival.Readings) != 2 || j.Record.Arrival.Says != "a branch fell on it" || j.Step != job.Look || len(j.Record.Arrival.Access) != 1 {
+		t.Errorf("%+v", j)
+	}
+	page := d.get(path)
+	for _, want := range []string{"painted again", "North America", "1989", "Pedestrian-protection", "Glass is near", `value="230"`, "1M8GDM9AXKP042788"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	// A number that is no VIN is kept and told about, not refused.
+	v, err := d.st.Vehicle(t.Context(), j.VehicleID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.sends(path, arriveForm(j, "vin", "OIO123", "vehicle_rev", itoa(v.Rev)))
+	if page := d.get(path); !strings.Contains(page, "OIO123") || !strings.Contains(page, "It is kept as typed") {
+		t.Error("the wrong number is not told about")
+	}
+	// A save on an old revision is told, and what was typed is still in the form, ready to be saved on the new one.
+	code, _, body := d.post(path, arriveForm(j, "says", "typed meanwhile", "vehicle_rev", "3"))
+	j = d.job(j.ID)
+	if code != http.StatusConflict || !strings.Contains(body, "typed meanwhile") || !strings.Contains(body, `name="rev" value="`+itoa(j.Rev)+`"`) {
+		t.Errorf("%d, conflict page lacks what was typed", code)
+	}
+	// Nonsense in a cell is refused with the rest kept.
+	code, _, body = d.post(path, arriveForm(j, "um_1_1", "99999", "says", "kept"))
+	if code != http.StatusUnprocessableEntity || !strings.Contains(body, "kept") {
+		t.Errorf("%d", code)
+	}
+}
+
+func TestConsent(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "bonnet")
+	path := "/jobs/" + j.ID + "/arrive"
+	if code, _, _ := d.post(path, arriveForm(j, "do", "sign", "signname", "")); code != http.StatusUnprocessableEntity {
+		t.Errorf("nobody signed: %d", code)
+	}
+	j = d.job(j.ID)
+	d.sends(path, arriveForm(j, "do", "sign", "signname", "Ada Example", "strokes", "[[[10,10],[50,20.5]]]"))
+	j = d.job(j.ID)
+	if c := j.Record.Arrival.Consent; !c.Given() || c.Name != "Ada Example" || len(c.Strokes) != 1 || !strings.Contains(c.Text, "can crack") {
+		t.Errorf("%+v", c)
+	}
+	if page := d.get(path); !strings.Contains(page, "<polyline points=\"10.0,10.0 50.0,20.5 \"") {
+		t.Error("the signature is not shown")
+	}
+	d.sends(path, arriveForm(j, "do", "unsign"))
+	if d.job(j.ID).Record.Arrival.Consent.Given() {
+		t.Error("the signature was not taken back")
+	}
+}
+
+// TestFlawPhoto: a photo of a flaw is made small and loses what the camera wrote into it.
+func TestFlawPhoto(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "bonnet")
+	m := image.NewRGBA(image.Rect(0, 0, 2400, 1200))
+	for i := range m.Pix {
+		m.Pix[i] = byte(i)
+	}
+	m.Set(0, 0, color.White)
+	var pic bytes.Buffer
+	if err := jpeg.Encode(&pic, m, nil); err != nil {
+		t.Fatal(err)
+	}
+	// An EXIF block after the start marker, as cameras write it.
+	exif := append([]byte{0xff, 0xe1, 0, 22}, "Exif\x00\x00SECRETPLACE123"...)
+	data := append(append(append([]byte{}, pic.Bytes()[:2]...), exif...), pic.Bytes()[2:]...)
+	var b bytes.Buffer
+	mw := multipart.NewWriter(&b)
+	for k, vs := range arriveForm(j, "flaw", "chip on the sill", "do", "flaw") {
+		mw.WriteField(k, vs[0])
+	}
+	f, _ := mw.CreateFormFile("flawphoto", "IMG_1.jpg")
+	f.Write(data)
+	mw.Close()
+	r := httptest.NewRequest("POST", "/jobs/"+j.ID+"/arrive", &b)
+	r.Header.Set("Content-Type", mw.FormDataContentType())
+	if code, to, body := d.ask(r); code != http.StatusSeeOther || !strings.HasSuffix(to, "#flaws") {
+		t.Fatalf("%d %s %s", code, to, body)
+	}
+	j = d.job(j.ID)
+	if len(j.Record.Arrival.Flaws) != 1 || j.Record.Arrival.Flaws[0].Text != "chip on the sill" {
+		t.Fatalf("%+v", j.Record.Arrival.Flaws)
+	}
+	kept := d.get("/jobs/" + j.ID + "/files/" + j.Record.Arrival.Flaws[0].Photo)
+	cfg, _, err := image.DecodeConfig(strings.NewReader(kept))
+	if err != nil || cfg.Width != 1600 || strings.Contains(kept, "SECRETPLACE") {
+		t.Errorf("%v, %d px wide", err, cfg.Width)
+	}
+	d.sends("/jobs/"+j.ID+"/arrive", arriveForm(j, "do", "drop-flaw-0"))
+	if n := len(d.job(j.ID).Record.Arrival.Flaws); n != 0 {
+		t.Errorf("%d flaws left", n)
+	}
+}
+
+// TestOfferToYes: the price follows the choice, the quote is kept as a paper with its version, and the customer's link shows that one
+// quote and takes one yes.
+func TestOfferToYes(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "door-left")
+	c := d.measured(j.ID)
+	path := "/jobs/" + j.ID + "/offer"
+	page := d.get(path)
+	for _, want := range []string{"Repair work", "Fill and paint", `value="m01"`, "Make the quote"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	form := func(do string, more ...string) url.Values {
+		v := url.Values{"rev": {itoa(d.job(j.ID).Rev)}, "capture": {c.ID}, "do": {do}, "choice": {"all"}}
+		for i := 0; i+1 < len(more); i += 2 {
+			v.Set(more[i], more[i+1])
+		}
+		return v
+	}
+	if code, _, _ := d.post(path, form("price", "choice", "some")); code != http.StatusUnprocessableEntity {
+		t.Errorf("no mark ticked: %d", code)
+	}
+	d.sends(path, form("quote"))
+	d.sends(path, form("quote"))
+	j = d.job(j.ID)
+	p, err := d.st.Paper(t.Context(), j.Record.Deal.Paper)
+	if err != nil || p.Number != "Q-00001" || p.Version != 2 || p.TotalMinor != c.TotalMinor || j.Record.Deal.Capture != c.ID {
+		t.Errorf("%+v, %v", p, err)
+	}
+	if pdf := d.get("/jobs/" + j.ID + "/files/" + p.ID + "/quote.pdf"); !strings.HasPrefix(pdf, "%PDF-") {
+		t.Error("the quote is no PDF")
+	}
+	code, _, page := d.post("/jobs/"+j.ID+"/link", url.Values{})
+	at := strings.Index(page, "/q/1-")
+	if code != http.StatusOK || at < 0 {
+		t.Fatalf("%d, no link", code)
+	}
+	link := page[at : at+len("/q/1-")+24]
+	if strings.Contains(d.get(path), link) {
+		t.Error("the link is shown a second time")
+	}
+	page = d.get(link)
+	if !strings.Contains(page, "Q-00001") || strings.Contains(page, `href="/books"`) {
+		t.Error("the customer's page lacks the quote or shows the workshop")
+	}
+	if pdf := d.get(link + "/quote.pdf"); !strings.HasPrefix(pdf, "%PDF-") {
+		t.Error("the customer gets no PDF")
+	}
+	for _, wrong := range []string{"/q/1-aaaaaaaaaaaaaaaaaaaaaaaa", "/q/2-aaaaaaaaaaaaaaaaaaaaaaaa", "/q/x", link + "x"} {
+		if code, _, _ := d.ask(httptest.NewRequest("GET", wrong, nil)); code != http.StatusNotFound {
+			t.Errorf("%s: %d", wrong, code)
+		}
+	}
+	if code, _, _ := d.post(link, url.Values{"signname": {""}}); code != http.StatusUnprocessableEntity {
+		t.Errorf("nobody's yes: %d", code)
+	}
+	d.sends(link, url.Values{"signname": {"Ada Example"}})
+	j = d.job(j.ID)
+	if j.Step != job.Work || j.Record.Deal.How != "code" || j.Record.Deal.Accepted.Name != "Ada Example" || !strings.Contains(j.Record.Deal.Accepted.Text, "Q-00001, version 2") {
+		t.Errorf("%+v", j.Record.Deal)
+	}
+	if p, _ := d.st.Paper(t.Context(), p.ID); p.State != "accepted" {
+		t.Errorf("the paper is %s", p.State)
+	}
+	// A second yes changes nothing.
+	d.sends(link, url.Values{"signname": {"Somebody Else"}})
+	if n := d.job(j.ID).Record.Deal.Accepted.Name; n != "Ada Example" {
+		t.Errorf("accepted by %s", n)
+	}
+	d.sends(path, form("decline", "why", "moved away"))
+	if j = d.job(j.ID); !j.Declined || j.Step != job.Done || strings.Contains(d.get("/"), j.ID) {
+		t.Error("a declined job stays on the bench")
+	}
+	d.sends(path, form("reopen"))
+	if j = d.job(j.ID); j.Declined || j.Step != job.Offer {
+		t.Errorf("%+v", j)
+	}
+}
+
+// TestCorrections: what the eye corrects changes offer and list, what was measured stays, and undo brings it back.
+func TestCorrections(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "door-left")
+	c := d.measured(j.ID)
+	was := d.get("/captures/" + c.ID + "/seen.json")
+	d.sends("/jobs/"+j.ID+"/eye", url.Values{"capture": {c.ID}, "do": {"split"}, "mark": {"m01"}})
+	if now := d.get("/captures/" + c.ID + "/seen.json"); !strings.Contains(now, `"m01a"`) || !strings.Contains(now, `"m01b"`) {
+		t.Error("the mark was not cut")
+	}
+	if m := d.get("/captures/" + c.ID + "/marks.json"); !strings.Contains(m, `"id": "m01"`) || strings.Contains(m, `"m01a"`) {
+		t.Error("what was measured changed")
+	}
+	d.sends("/jobs/"+j.ID+"/eye", url.Values{"capture": {c.ID}, "do": {"ignore"}, "mark": {"m01a", "m01b"}})
+	if page := d.get("/jobs/" + j.ID + "/offer"); strings.Contains(page, "Repair work") {
+		t.Error("ignored marks are still priced")
+	}
+	if code, _, body := d.post("/jobs/"+j.ID+"/eye", url.Values{"capture": {c.ID}, "do": {"merge"}, "mark": {"m01"}}); code != http.StatusUnprocessableEntity || !strings.Contains(body, "Tick two marks") {
+		t.Errorf("one mark merged: %d", code)
+	}
+	for range 2 {
+		d.sends("/jobs/"+j.ID+"/eye/undo", url.Values{"capture": {c.ID}})
+	}
+	if d.get("/captures/"+c.ID+"/seen.json") != was {
+		t.Error("undo does not bring the measured marks back")
+	}
+}
