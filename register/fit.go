@@ -146,6 +146,12 @@ func (p *problem) fit(start Move, narrow bool) solution {
 		}
 		if cut <= last*1.001 && math.Hypot(dx, dy) < 1e-4 && math.Abs(dt) < 1e-6 || step == maxSteps-1 {
 			out.cov = p.sandwich(&chol, obs, ties, out.spreadMM, n)
+			steep := slope(obs, cut)
+			for a := range out.cov {
+				for b := range out.cov[a] {
+					out.cov[a][b] /= steep * steep
+				}
+			}
 			out.kept = make([]float64, len(obs))
 			for i, o := range obs {
 				out.kept[i] = o.w
@@ -189,6 +195,23 @@ func weigh(obs []row, cut float64) {
 			obs[i].w = (1 - q*q) * (1 - q*q)
 		}
 	}
+}
+
+// slope is the mean slope of the biweight's influence over that of its weights: what the normal equations, made of weights, take too much
+// credit for [Huber1967].
+func slope(obs []row, cut float64) float64 {
+	var s, w float64
+	for _, o := range obs {
+		if o.w > 0 && (o.jx != 0 || o.jy != 0) {
+			q := o.r * o.r / (cut * cut)
+			s += (1 - q) * (1 - 5*q)
+			w += o.w
+		}
+	}
+	if w == 0 {
+		return 1
+	}
+	return max(0.3, s/w)
 }
 
 func (p *problem) residuals(sx, sy, turn float64, coef []float64, obs []row) {

@@ -153,6 +153,26 @@ func byLandmarks(a, b []landmark) []candidate {
 	return distinct(all)
 }
 
+// chance is about how many moves bring k of a's marks onto b's by accident, were both strewn over areaMM2: two pairs fix a move where
+// their distances agree, the others must meet on their own (a binomial tail).
+func chance(a, b, k int, areaMM2 float64) float64 {
+	if k < 2 || a < 2 || b < 2 {
+		return math.Inf(1)
+	}
+	pairs := float64(a*(a-1)/2) * float64(b*(b-1))
+	moves := pairs * min(1, 2*nearMM/math.Sqrt(areaMM2))
+	p := min(1, float64(b)*math.Pi*nearMM*nearMM/areaMM2)
+	n := a - 2
+	tail, term := 0.0, math.Pow(1-p, float64(n))
+	for i := 0; i <= n; i++ {
+		if i >= k-2 {
+			tail += term
+		}
+		term *= float64(n-i) / float64(i+1) * p / max(1-p, 1e-9)
+	}
+	return moves * tail
+}
+
 // distinct sorts candidates by score and drops those that put places where a better one does.
 func distinct(all []candidate) []candidate {
 	slices.SortStableFunc(all, func(p, q candidate) int {

@@ -43,8 +43,10 @@ type Result struct {
 const (
 	// peelSure: of some million moves tried, the best accidental one reaches about five standard deviations.
 	peelSure = 7.0
-	// landmarksSure marks that meet within a millimetre or two do so by chance only where there are many.
+	// landmarksSure marks that meet tell a move, unless so many meet by chance: chanceSure is the number of accidental moves as good that
+	// is still put up with.
 	landmarksSure = 3
+	chanceSure    = 0.01
 	// rivalShare: another move that explains this share as much is a rival.
 	rivalShare = 0.75
 	// placeSureMM: marks are followed from capture to capture within 4 mm; three sigma stay inside it.
@@ -159,7 +161,7 @@ func (l *aligner) search() (best, rival Result) {
 func (l *aligner) settle(start Move, wide bool) Result {
 	l.ties, l.loose = nil, nil
 	near := l.report(l.fit(start, true))
-	if near.PeelSigmas >= peelSure || !wide {
+	if near.PeelSigmas >= peelSure || !wide || len(l.la) == 0 || len(l.lb) == 0 {
 		return near
 	}
 	far := l.byMarks(start)
@@ -168,7 +170,7 @@ func (l *aligner) settle(start Move, wide bool) Result {
 	if r := l.report(l.fit(far.Move, true)); r.PeelSigmas >= peelSure {
 		return r
 	}
-	if far.score >= near.score {
+	if far.score > near.score {
 		return far
 	}
 	return near
@@ -231,24 +233,26 @@ func (l *aligner) report(s solution) Result {
 	r.FormUM = 1000 * math.Sqrt(form/n)
 	pitch := max(1, math.Round(pointMM/l.a.Surface.PitchMM)) * l.a.Surface.PitchMM
 	r.CommonCM2 = math.Round(n * pitch * pitch / 100)
-	corr, chance := agreement(&l.fa, &l.fb, r.Move)
-	r.PeelAgreement, r.PeelSigmas = corr, corr/chance
+	corr, spread := agreement(&l.fa, &l.fb, r.Move)
+	r.PeelAgreement, r.PeelSigmas = corr, corr/spread
 	pairs, score := match(l.la, l.lb, r.Move, nearMM)
 	r.Landmarks = len(pairs)
 	// Both kinds of evidence in one currency: landmarks by weight, orange peel, beyond what happens all the time, in units of what makes
 	// it sure.
 	r.score = score/landmarksSure + max(0, r.PeelSigmas-3)/(peelSure-3)
-	r.judge(len(l.la), len(l.lb))
+	r.judge(chance(len(l.la), len(l.lb), len(pairs), n*pitch*pitch))
 	return r
 }
 
 // judge gives the verdict and its reason.
-func (r *Result) judge(marksA, marksB int) {
+func (r *Result) judge(accidents float64) {
 	fits := r.PeelSigmas >= peelSure
-	meets := r.Landmarks >= landmarksSure && 2*r.Landmarks >= min(marksA, marksB)
+	meets := r.Landmarks >= landmarksSure && accidents < chanceSure
 	switch {
 	case !fits && !meets && r.Landmarks == 0:
 		r.Reason = "there is nothing to hold on to: no marks meet and the orange peel does not agree"
+	case !fits && !meets && r.Landmarks >= landmarksSure:
+		r.Reason = fmt.Sprintf("%s, which so many do by chance, and the orange peel does not agree", meeting(r.Landmarks))
 	case !fits && !meets:
 		r.Reason = fmt.Sprintf("only %s and the orange peel does not agree", meeting(r.Landmarks))
 	case !(r.PlaceSigmaMM <= placeSureMM):

@@ -164,6 +164,37 @@ func TestUnsure(t *testing.T) {
 	}
 }
 
+// TestChance against tails worked by hand: three of three marks meet among 33 some two times by accident, six of six hardly ever.
+func TestChance(t *testing.T) {
+	// 3 pairs x 33 x 32 x 6/245 moves, each with 33 x 28.3/60000 for the third mark.
+	if c := chance(3, 33, 3, 60000); math.Abs(c-1.21) > 0.02 {
+		t.Errorf("3 of 3 among 33: %.3f", c)
+	}
+	// 15 x 30 x 6/173 moves, (6 x 28.3/30000)^4.
+	if c := chance(6, 6, 6, 30000); math.Abs(c/1.60e-8-1) > 0.02 {
+		t.Errorf("6 of 6: %.3g", c)
+	}
+}
+
+// TestStrangers: panels that have nothing to do with each other are never laid onto each other, however many marks they have.
+func TestStrangers(t *testing.T) {
+	r := rand.New(rand.NewPCG(21, 4))
+	strewn := func(n int) *panel {
+		p := &panel{}
+		for range n {
+			s := 8 + 14*r.Float64()
+			p.bowls = append(p.bowls, bowl{170 * (r.Float64() - 0.5), 120 * (r.Float64() - 0.5), s, s, 0, -30 - 250*r.Float64()})
+		}
+		return p
+	}
+	for k, n := range [][2]int{{3, 30}, {12, 12}, {30, 24}} {
+		a, b := measured(strewn(n[0]), Move{}, uint64(k)), measured(strewn(n[1]), Move{}, uint64(k+9))
+		if got := Between(a, b); got.Sure {
+			t.Errorf("%d and %d strange marks: %+v", n[0], n[1], got)
+		}
+	}
+}
+
 // TestLines: a feature line in both captures tells the turn and the shift across it.
 func TestLines(t *testing.T) {
 	a, b := &panel{bowls: hail()}, &panel{bowls: worked(hail(), 6, 9)}
