@@ -169,22 +169,37 @@ type hand struct {
 	n   int
 }
 
-func (h *hand) tap(css string) {
+// act does one thing to an element once it is there; the page may be changing for the next at that moment, and the element with it.
+func (h *hand) act(css string, f func(chromedp.CSS) chromedp.Action[chromedp.Void]) {
 	h.t.Helper()
 	h.n++
-	do(h.t, h.ctx, chromedp.WaitVisible(chromedp.CSS(css)), chromedp.Click(chromedp.CSS(css)))
+	limit := time.Now().Add(90 * time.Second)
+	for {
+		short, cancel := context.WithTimeout(h.ctx, 30*time.Second)
+		err := chromedp.Do(short, chromedp.WaitVisible(chromedp.CSS(css)), f(chromedp.CSS(css)))
+		cancel()
+		if err == nil {
+			return
+		}
+		if time.Now().After(limit) {
+			h.t.Fatalf("%s: %v; page: %s", css, err, eval[string](h.t, h.ctx, "document.body.innerText.slice(0, 400)"))
+		}
+	}
+}
+
+func (h *hand) tap(css string) {
+	h.t.Helper()
+	h.act(css, func(s chromedp.CSS) chromedp.Action[chromedp.Void] { return chromedp.Click(s) })
 }
 
 func (h *hand) fill(css, text string) {
 	h.t.Helper()
-	h.n++
-	do(h.t, h.ctx, chromedp.WaitVisible(chromedp.CSS(css)), chromedp.SendKeys(chromedp.CSS(css), text))
+	h.act(css, func(s chromedp.CSS) chromedp.Action[chromedp.Void] { return chromedp.SendKeys(s, text) })
 }
 
 func (h *hand) files(css string, names []string) {
 	h.t.Helper()
-	h.n++
-	do(h.t, h.ctx, chromedp.WaitVisible(chromedp.CSS(css)), chromedp.SetUploadFiles(chromedp.CSS(css), names))
+	h.act(css, func(s chromedp.CSS) chromedp.Action[chromedp.Void] { return chromedp.SetUploadFiles(s, names) })
 }
 
 // TestPhotosToQuote is the main job in the browser, from an empty workshop to the quote as PDF, on a phone and from the photos as the camera

@@ -14,6 +14,7 @@ import (
 	"fairmetal/capture"
 	"fairmetal/job"
 	"fairmetal/photo"
+	"fairmetal/shot"
 )
 
 // Limits of an upload, checked while it streams in.
@@ -30,6 +31,35 @@ type captureForm struct {
 	Problem string
 	Advice  string
 	Values  map[string]string
+	Guide   guide
+	Limits  map[string]int // of a sweep
+}
+
+// guide is how to set up for a flaw on this panel.
+type guide struct {
+	Cases  []shot.Case
+	Case   string
+	Place  shot.Place
+	Answer shot.Answer
+	Lying  bool // the panel lies, so that the drawing is a side view
+}
+
+func guideFor(j job.Job, key string) guide {
+	g := guide{Cases: shot.Cases, Case: shot.Cases[1].Key, Place: shot.Usual(j.Kind), Lying: j.Kind == "roof" || j.Kind == "bonnet"}
+	flaw := shot.Cases[1].Flaw
+	for _, c := range shot.Cases {
+		if c.Key == key {
+			g.Case, flaw = c.Key, c.Flaw
+		}
+	}
+	g.Answer = shot.Ask(flaw, g.Place)
+	return g
+}
+
+func (a *App) showCaptureForm(w http.ResponseWriter, r *http.Request, status int, f captureForm) {
+	f.Guide = guideFor(f.Job, r.URL.Query().Get("flaw"))
+	f.Limits = map[string]int{"least": capture.MinSweep, "safe": capture.SafeSweep}
+	a.render(w, r, status, "capture", view{Title: "New capture", Place: "bench", Data: f})
 }
 
 func (a *App) capturePage(w http.ResponseWriter, r *http.Request) {
@@ -38,7 +68,7 @@ func (a *App) capturePage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	a.render(w, r, http.StatusOK, "capture", view{Title: "New capture", Place: "bench", Data: captureForm{Job: j, Values: map[string]string{"distance": "", "width": "800", "height": "600", "kind": "shifted", "fine": "16", "coarse": "128", "profile": "sine"}}})
+	a.showCaptureForm(w, r, http.StatusOK, captureForm{Job: j, Values: map[string]string{"distance": "", "width": "800", "height": "600", "kind": "shifted", "fine": "16", "coarse": "128", "profile": "sine"}})
 }
 
 // addCapture takes photos and facts in, checks them and queues them for measuring.
@@ -74,7 +104,7 @@ func (a *App) addCapture(w http.ResponseWriter, r *http.Request) {
 	case errors.As(err, &big):
 		f.Problem, f.Advice = "the photos are larger than 600 MB together", "send the photos of one capture only"
 	}
-	a.render(w, r, http.StatusUnprocessableEntity, "capture", view{Title: "New capture", Place: "bench", Data: f})
+	a.showCaptureForm(w, r, http.StatusUnprocessableEntity, f)
 }
 
 // receive reads the parts of an upload: photos under safe names, in the order they came, and the form's values.
@@ -171,6 +201,9 @@ func pack(j job.Job, photos map[string][]byte, order []string, values map[string
 		Board: capture.Board{DistanceMM: number(values["distance"]), WidthMM: number(values["width"]), HeightMM: number(values["height"])},
 		Cards: capture.Cards{Scheme: "FM1"},
 		Sets:  []capture.Set{{Kind: values["kind"], Frames: frames(order, values)}}}
+	if values["kind"] == capture.Sweep {
+		c.Sets[0].Direction = values["direction"]
+	}
 	doc, err := c.Encode()
 	if err != nil {
 		return nil, err

@@ -43,6 +43,7 @@ func (a *App) Routes() []Route {
 		{"GET /jobs/{id}/look", job.Viewer, a.lookPage},
 		{"GET /jobs/{id}/capture", job.Technician, a.capturePage},
 		{"POST /jobs/{id}/captures", job.Technician, a.addCapture},
+		{"POST /jobs/{id}/check", job.Technician, a.checkPhoto},
 		{"GET /captures/{id}/{name}", job.Viewer, a.captureFile},
 		{"POST /jobs/{id}/eye", job.Technician, a.correct},
 		{"POST /jobs/{id}/eye/undo", job.Technician, a.undoCorrection},

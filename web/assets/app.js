@@ -66,16 +66,18 @@ function uploads() {
 
 	const show = () => {
 		const files = [...input.files];
-		thumbs.replaceChildren(...files.filter((f) => f.type.startsWith("image/") && f.size < 40e6).slice(0, 24).map((f) => {
+		thumbs.replaceChildren(...files.filter((f) => f.type.startsWith("image/") && f.size < 40e6).slice(0, 60).map((f) => {
 			const fig = document.createElement("figure"), img = document.createElement("img"), cap = document.createElement("figcaption");
 			img.src = URL.createObjectURL(f);
 			img.alt = "";
 			img.onload = () => URL.revokeObjectURL(img.src);
 			cap.textContent = f.name;
 			fig.append(img, cap);
+			fig.dataset.name = f.name;
 			return fig;
 		}));
 		table(files);
+		document.dispatchEvent(new Event("chosen"));
 	};
 	const table = (files) => {
 		const own = files.some((f) => f.name === "capture.json");
@@ -106,6 +108,7 @@ function uploads() {
 		}));
 	};
 	input.addEventListener("change", show);
+	document.addEventListener("photos", show);
 	if (input.files.length) show(); // chosen before this script was there
 	form.addEventListener("change", (e) => {
 		if (["kind", "fine", "coarse"].includes(/** @type {any} */ (e.target).name)) table([...input.files]);
@@ -124,6 +127,7 @@ function uploads() {
 		const send = /** @type {HTMLButtonElement} */ (document.getElementById("send"));
 		const say = document.getElementById("sending");
 		send.disabled = true;
+		document.dispatchEvent(new Event("sending"));
 		const x = new XMLHttpRequest();
 		x.open("POST", form.action);
 		x.upload.onprogress = (p) => { if (p.lengthComputable) say.textContent = t("sending {1} %", Math.round(100 * p.loaded / p.total)); };
