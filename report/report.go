@@ -79,6 +79,8 @@ type Quote struct {
 	PaintMinor int64
 	PaintDays  int
 	Cautions   []string
+
+	title string // of the other papers, which share head and foot with the quote
 }
 
 // Label is a number on the picture.
@@ -110,6 +112,18 @@ type paper struct {
 
 // PDF renders the quote.
 func (q Quote) PDF() ([]byte, error) {
+	return q.render(func(p *paper) {
+		p.picture()
+		p.answer()
+		p.marks()
+		p.work()
+		p.price()
+		p.close()
+	})
+}
+
+// render makes the paper: head and foot of the house, and what is between.
+func (q Quote) render(content func(p *paper)) ([]byte, error) {
 	if len(q.Currency) != 3 || !currency.IsValid(q.Currency) {
 		return nil, fmt.Errorf("currency %q is not an ISO 4217 code; correct it in the house settings", q.Currency)
 	}
@@ -117,6 +131,9 @@ func (q Quote) PDF() ([]byte, error) {
 		q.Lang = "en"
 	}
 	p := &paper{Fpdf: fpdf.New("P", "mm", "A4", ""), w: wordsFor(q.Lang), f: currency.NewFormatter(currency.NewLocale(q.Lang)), q: &q}
+	if q.title != "" {
+		p.w.title = q.title
+	}
 	typeface.Use(p.Fpdf)
 	p.SetCatalogSort(true)
 	p.SetCreationDate(q.Date)
@@ -130,15 +147,10 @@ func (q Quote) PDF() ([]byte, error) {
 	p.SetFooterFunc(p.footer)
 	p.AddPage()
 	p.head()
-	p.picture()
-	p.answer()
-	p.marks()
-	p.work()
-	p.price()
-	p.close()
+	content(p)
 	var b bytes.Buffer
 	if err := p.Output(&b); err != nil {
-		return nil, fmt.Errorf("the quote cannot be written as PDF (%w)", err)
+		return nil, fmt.Errorf("the paper cannot be written as PDF (%w)", err)
 	}
 	return b.Bytes(), nil
 }

@@ -35,6 +35,14 @@ func helpers(l words.Lang) template.FuncMap {
 		"tax": func(bp int64) string {
 			return strings.TrimSuffix(strings.TrimRight(l.Number(float64(bp)/100, 2), "0"), l.Number(0.5, 1)[1:2])
 		},
+		"points": func(line []job.Stroke) string {
+			var b strings.Builder
+			for _, p := range line {
+				fmt.Fprintf(&b, "%.1f,%.1f ", p[0], p[1])
+			}
+			return b.String()
+		},
+		"list": func(v ...string) []string { return v },
 		"map": func(kv ...any) map[string]any {
 			m := map[string]any{}
 			for i := 0; i+1 < len(kv); i += 2 {

@@ -59,6 +59,11 @@ func (a *App) Routes() []Route {
 		{"GET /captures/{id}/stripes.png", job.Viewer, a.stripes},
 
 		{"GET /jobs/{id}/handover", job.Viewer, a.handOverPage},
+		{"POST /jobs/{id}/handover", job.Technician, a.saveDeparture},
+		{"POST /jobs/{id}/report", job.Technician, a.makeReport},
+		{"POST /jobs/{id}/invoice", job.Technician, a.makeInvoice},
+		{"POST /papers/{id}/credit", job.Owner, a.makeCredit},
+		{"GET /papers/{id}/{name}", job.Viewer, a.paperFile},
 
 		{"GET /board", job.Viewer, a.page("board", "rack", "Board")},
 		{"GET /prints", job.Viewer, a.page("prints", "rack", "Cards and boards")},
