@@ -65,6 +65,13 @@ func (a *App) Routes() []Route {
 		{"POST /papers/{id}/credit", job.Owner, a.makeCredit},
 		{"GET /papers/{id}/{name}", job.Viewer, a.paperFile},
 
+		{"GET /rack", job.Viewer, a.rackPage},
+		{"POST /rack/{group}", job.Technician, a.saveTool},
+
+		{"GET /house", job.Owner, a.housePage},
+		{"POST /house/{section}", job.Owner, a.saveHouse},
+		{"POST /lang", job.Viewer, a.setLang},
+
 		{"GET /board", job.Viewer, a.page("board", "rack", "Board")},
 		{"GET /prints", job.Viewer, a.page("prints", "rack", "Cards and boards")},
 		{"GET /prints/cards.pdf", job.Viewer, a.cardsPDF},
