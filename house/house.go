@@ -52,6 +52,28 @@ func (h House) Address() []string {
 	return out
 }
 
+// Usual texts; the reader's language has its own of each.
+const (
+	UsualCare     = "Let the paint rest for a day before it is washed by machine. Wash by hand with much water for a week, and keep heat, polish and films away from the place that long."
+	UsualWarranty = "We stand behind this work for two years: should metal that we moved move back, or paint that we worked under come off there, we put it right. Damage from new blows, and paint that was repainted before, are not covered. Your rights by law are not touched."
+)
+
+// CareText is what the customer minds in the first days: the house's own words, else the usual ones in the reader's language.
+func (h House) CareText(t func(english string) string) string {
+	if h.Care != "" {
+		return h.Care
+	}
+	return t(UsualCare)
+}
+
+// WarrantyText is what the house promises.
+func (h House) WarrantyText(t func(english string) string) string {
+	if h.Warranty != "" {
+		return h.Warranty
+	}
+	return t(UsualWarranty)
+}
+
 // FieldError names the field that has to be corrected.
 type FieldError struct{ Field, Text string }
 

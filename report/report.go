@@ -79,6 +79,8 @@ type Quote struct {
 	PaintMinor int64
 	PaintDays  int
 	Cautions   []string
+
+	title string // of the other papers, which share head and foot with the quote
 }
 
 // Label is a number on the picture.
@@ -129,6 +131,9 @@ func (q Quote) render(content func(p *paper)) ([]byte, error) {
 		q.Lang = "en"
 	}
 	p := &paper{Fpdf: fpdf.New("P", "mm", "A4", ""), w: wordsFor(q.Lang), f: currency.NewFormatter(currency.NewLocale(q.Lang)), q: &q}
+	if q.title != "" {
+		p.w.title = q.title
+	}
 	typeface.Use(p.Fpdf)
 	p.SetCatalogSort(true)
 	p.SetCreationDate(q.Date)
@@ -145,7 +150,7 @@ func (q Quote) render(content func(p *paper)) ([]byte, error) {
 	content(p)
 	var b bytes.Buffer
 	if err := p.Output(&b); err != nil {
-		return nil, fmt.Errorf("the quote cannot be written as PDF (%w)", err)
+		return nil, fmt.Errorf("the paper cannot be written as PDF (%w)", err)
 	}
 	return b.Bytes(), nil
 }

@@ -42,6 +42,7 @@ func helpers(l words.Lang) template.FuncMap {
 			}
 			return b.String()
 		},
+		"list": func(v ...string) []string { return v },
 		"map": func(kv ...any) map[string]any {
 			m := map[string]any{}
 			for i := 0; i+1 < len(kv); i += 2 {

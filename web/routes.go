@@ -70,6 +70,18 @@ func (a *App) Routes() []Route {
 		{"GET /captures/{id}/stripes.png", job.Viewer, a.stripes},
 
 		{"GET /jobs/{id}/handover", job.Viewer, a.handOverPage},
+		{"POST /jobs/{id}/handover", job.Technician, a.saveDeparture},
+		{"POST /jobs/{id}/report", job.Technician, a.makeReport},
+		{"POST /jobs/{id}/invoice", job.Technician, a.makeInvoice},
+		{"POST /papers/{id}/credit", job.Owner, a.makeCredit},
+		{"GET /papers/{id}/{name}", job.Viewer, a.paperFile},
+
+		{"GET /rack", job.Viewer, a.rackPage},
+		{"POST /rack/{group}", job.Technician, a.saveTool},
+
+		{"GET /house", job.Owner, a.housePage},
+		{"POST /house/{section}", job.Owner, a.saveHouse},
+		{"POST /lang", job.Viewer, a.setLang},
 
 		{"GET /board", job.Viewer, a.page("board", "rack", "Board")},
 		{"GET /prints", job.Viewer, a.page("prints", "rack", "Cards and boards")},

@@ -42,6 +42,7 @@ type Records interface {
 	Captures(ctx context.Context, jobID string) ([]job.Capture, error)
 	LastCaptures(ctx context.Context, jobIDs []string) (map[string]job.Capture, error)
 	SizesOf(ctx context.Context, captureIDs []string) (map[string][]job.Size, error)
+	Sizes(ctx context.Context, captureID string) ([]job.Size, error)
 	File(ctx context.Context, captureID, name string) ([]byte, error)
 	Folder(ctx context.Context, captureID string) fs.FS
 	Attach(ctx context.Context, jobID string, files map[string][]byte) error

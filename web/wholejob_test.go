@@ -58,6 +58,13 @@ func key(t *testing.T, ctx context.Context, k string) {
 	eval[bool](t, ctx, `document.body.dispatchEvent(new KeyboardEvent("keydown", { key: "`+k+`", bubbles: true, cancelable: true })) || true`)
 }
 
+// press clicks what a selector finds, once it is there.
+func press(t *testing.T, ctx context.Context, selector string) {
+	t.Helper()
+	until(t, ctx, `document.readyState === "complete" && document.querySelector("`+selector+`")`)
+	eval[bool](t, ctx, `document.querySelector("`+selector+`").click() || true`)
+}
+
 // TestWholeJob goes from a measured capture to the paid invoice on a phone: hits noted by touch and key, two of them out of reach, one felt
 // hard; a second capture; the proof; report and invoice.
 func TestWholeJob(t *testing.T) {
@@ -120,6 +127,33 @@ func TestWholeJob(t *testing.T) {
 	until(t, ctx, `document.getElementById("lights").dataset.ready`)
 	shots(t, ctx, "laptop-prove")
 	do(t, ctx, chromedp.EmulateViewport(390, 844))
+
+	settled(t, w.st, w.job(t, j.ID))
+	do(t, ctx, chromedp.Navigate(base+"/handover"))
+	press(t, ctx, "#report form button")
+	until(t, ctx, `document.querySelector("#report a[href$='report.pdf']")`)
+	press(t, ctx, "#invoice form .main")
+	until(t, ctx, `document.querySelector("#invoice a[href$='invoice.pdf']")`)
+	press(t, ctx, "#paid [value=card]")
+	press(t, ctx, "#paid button")
+	until(t, ctx, `location.hash === "#paid" && document.readyState === "complete" && document.querySelector(".pad:not([hidden])")`)
+	eval[bool](t, ctx, `(() => { const p = document.querySelector(".pad"), b = p.getBoundingClientRect();
+		p.setPointerCapture = () => {};
+		for (const [kind, x] of [["pointerdown", 0.2], ["pointermove", 0.5], ["pointermove", 0.8], ["pointerup", 0.8]]) p.dispatchEvent(new PointerEvent(kind, { clientX: b.left + x * b.width, clientY: b.top + x * 40 }));
+		return true; })()`)
+	shots(t, ctx, "phone-handover")
+	narrow(t, ctx)
+	press(t, ctx, "#sign .main")
+	until(t, ctx, `document.querySelector("#sign .signed polyline")`)
+	papers, err := w.st.Papers(t.Context(), j.ID, 10)
+	if err != nil || len(papers) != 2 || papers[0].Kind != "invoice" || papers[0].State != "paid" || papers[0].TotalMinor != kept.c.TotalMinor {
+		t.Errorf("%+v, %v", papers, err)
+	}
+	if d := w.job(t, j.ID).Record.Departure; !d.Paid || d.PaidHow != "card" || !d.Received.Given() || len(d.Received.Strokes) == 0 {
+		t.Errorf("%+v", d)
+	}
+	do(t, ctx, chromedp.EmulateViewport(1300, 900))
+	shots(t, ctx, "laptop-handover")
 }
 
 // narrow wants a page that does not scroll sideways.

@@ -1,0 +1,105 @@
+package web_test
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"fairmetal/house"
+	"fairmetal/quote"
+	"fairmetal/rack"
+	"fairmetal/workshop"
+)
+
+// sends fills a section's form with what the page shows, and changes some of it.
+func sends(page, section string, change map[string]string) url.Values {
+	_, page, _ = strings.Cut(page, `id="`+section+`"`)
+	page, _, _ = strings.Cut(page, "</form>")
+	out := url.Values{}
+	for _, part := range strings.Split(page, ` name="`)[1:] {
+		name, _, _ := strings.Cut(part, `"`)
+		if v := fields(page, name); len(v) > 0 {
+			out.Set(name, v[0])
+		}
+		if _, options, ok := strings.Cut(part, ">"); ok && strings.HasPrefix(options, "<option") {
+			v := ""
+			if _, before, ok := strings.Cut(options, "selected"); ok {
+				head := options[:len(options)-len(before)-len("selected")]
+				v, _, _ = strings.Cut(head[strings.LastIndex(head, `value="`)+7:], `"`)
+			}
+			out.Set(name, v)
+		}
+	}
+	for k, v := range change {
+		out.Set(k, v)
+	}
+	return out
+}
+
+// TestHouse: settings are kept; a wrong one is told beside its field with everything typed still there; a save on an old state is told.
+func TestHouse(t *testing.T) {
+	y := openYard(t)
+	old := y.get("/house")
+	y.must("/house/house", sends(old, "house", map[string]string{"name": "Fennel Yard Dents", "iban": "DE89 3704 0044 0532 0130 00", "inches": "yes"}))
+	set, err := workshop.New(y.st).Settings(t.Context())
+	if err != nil || set.House.Name != "Fennel Yard Dents" || set.House.IBAN != "DE89370400440532013000" || !set.House.Inches || set.House.PayDays != house.Default().PayDays {
+		t.Errorf("%+v, %v", set.House, err)
+	}
+	status, _, body := y.post("/house/house", sends(y.get("/house"), "house", map[string]string{"city": "Nowhere", "iban": "DE00"}))
+	if status != http.StatusUnprocessableEntity || !strings.Contains(body, `value="Nowhere"`) || !strings.Contains(body, `value="DE00" `) || !strings.Contains(body, "aria-invalid") {
+		t.Errorf("a wrong account: %d", status)
+	}
+	status, _, body = y.post("/house/house", sends(old, "house", map[string]string{"city": "Elsewhere"}))
+	if status != http.StatusConflict || !strings.Contains(body, `value="Elsewhere"`) {
+		t.Errorf("an old state: %d", status)
+	}
+	y.must("/house/rates", sends(y.get("/house"), "rates", map[string]string{"hourly": "92,50", "tax1": "VAT", "rate1": "7.5"}))
+	if set, err = workshop.New(y.st).Settings(t.Context()); err != nil || set.Rates.HourlyMinor != 9250 || len(set.Rates.Taxes) != 1 || set.Rates.Taxes[0].RateBP != 750 || set.Rates.Trim["door"] != quote.DefaultRates().Trim["door"] {
+		t.Errorf("%+v, %v", set.Rates, err)
+	}
+	if status, _, _ := y.post("/house/rates", sends(y.get("/house"), "rates", map[string]string{"hourly": "much"})); status != http.StatusUnprocessableEntity {
+		t.Errorf("a word for an amount: %d", status)
+	}
+	y.must("/house/limits", sends(y.get("/house"), "limits", map[string]string{"slope": "1.7"}))
+	if set, err = workshop.New(y.st).Settings(t.Context()); err != nil || set.Limits.SlopeMRad != 1.7 {
+		t.Errorf("%+v, %v", set.Limits, err)
+	}
+	if status, to, _ := y.post("/lang", url.Values{"lang": {"de"}}); status != http.StatusSeeOther || to != "/house" {
+		t.Errorf("language: %d %s", status, to)
+	}
+}
+
+// TestRack: a tool is added, changed and removed; the rack's own check refuses; bars follow a renamed tip.
+func TestRack(t *testing.T) {
+	y := openYard(t)
+	now := func() rack.Rack {
+		set, err := workshop.New(y.st).Settings(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return set.Rack
+	}
+	page := y.get("/rack")
+	has(t, page, "ball tip 5 mm", "Glues", "/prints", "/board")
+	y.must("/rack/tabs", url.Values{"rev": {"0"}, "i": {"new"}, "name": {"my tab"}, "length": {"33"}, "width": {"22,5"}, "do": {"save"}})
+	n := len(now().Tabs)
+	if got := now().Tabs[n-1]; got != (rack.Tab{Name: "my tab", LengthMM: 33, WidthMM: 22.5}) {
+		t.Errorf("%+v", got)
+	}
+	status, _, body := y.post("/rack/tabs", url.Values{"rev": {"1"}, "i": {"new"}, "name": {"huge tab"}, "length": {"3000"}, "width": {"2"}, "do": {"save"}})
+	if status != http.StatusUnprocessableEntity || !strings.Contains(body, "3000") || !strings.Contains(body, "huge tab") {
+		t.Errorf("an impossible tab: %d", status)
+	}
+	y.must("/rack/tips", url.Values{"rev": {"1"}, "i": {"3"}, "name": {"my ball"}, "radius": {"5"}, "hardness": {"steel"}, "do": {"save"}})
+	if b := now().Bars[1]; len(b.Tips) != 2 || b.Tips[0] != "my ball" {
+		t.Errorf("bars do not follow: %+v", b)
+	}
+	y.must("/rack/tips", url.Values{"rev": {"2"}, "i": {"3"}, "do": {"remove"}})
+	if b := now().Bars[1]; len(b.Tips) != 1 || len(now().Tips) != 5 {
+		t.Errorf("%+v, %d tips", b, len(now().Tips))
+	}
+	if status, _, _ := y.post("/rack/tips", url.Values{"rev": {"0"}, "i": {"0"}, "name": {"x"}, "radius": {"5"}, "do": {"save"}}); status != http.StatusConflict {
+		t.Errorf("an old state: %d", status)
+	}
+}

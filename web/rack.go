@@ -1,0 +1,232 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fairmetal/job"
+	"fairmetal/rack"
+	"fairmetal/workshop"
+)
+
+// rackView is the place of the tools.
+type rackView struct {
+	Rev     int64
+	Groups  []toolGroup
+	Problem string
+}
+
+// toolGroup is one sort of tool.
+type toolGroup struct {
+	ID    string
+	Title string
+	Tools []tool
+	New   section
+}
+
+type tool struct {
+	Name string
+	Size string
+	Form section
+}
+
+// toolList edits one list of the rack.
+type toolList struct {
+	id, title string
+	size      func(i int) string
+	name      func(i int) string
+	fields    func(i int) []field
+	count     func() int
+	add       func()
+	remove    func(i int)
+}
+
+// listOf ties a list of the rack to its fields.
+func listOf[T any](id, title string, list *[]T, name func(*T) *string, size func(T) string, fields func(*T) []field) toolList {
+	return toolList{id: id, title: title, count: func() int { return len(*list) }, add: func() { *list = append(*list, *new(T)) }, remove: func(i int) { *list = slices.Delete(*list, i, i+1) },
+		name: func(i int) string { return *name(&(*list)[i]) }, size: func(i int) string { return size((*list)[i]) },
+		fields: func(i int) []field {
+			return append([]field{textField("name", "Name", name(&(*list)[i]))}, fields(&(*list)[i])...)
+		}}
+}
+
+// lists of the rack with the fields of each sort.
+func lists(r *rack.Rack) []toolList {
+	hard := func(h *rack.Hardness) field {
+		return choiceField("hardness", "Face", (*string)(h), string(rack.Steel), string(rack.Plastic), string(rack.Rubber))
+	}
+	return []toolList{
+		listOf("tips", "Tips", &r.Tips, func(t *rack.Tip) *string { return &t.Name }, func(t rack.Tip) string { return fmt.Sprintf("R %g mm", t.RadiusMM) },
+			func(t *rack.Tip) []field {
+				return []field{numberField("radius", "Radius, mm", &t.RadiusMM), hard(&t.Hardness)}
+			}),
+		listOf("bars", "Bars", &r.Bars, func(b *rack.Bar) *string { return &b.Name }, func(b rack.Bar) string { return fmt.Sprintf("%g mm", b.LengthMM) },
+			func(b *rack.Bar) []field {
+				takes := strings.Join(b.Tips, ", ")
+				tips := textField("tips", "Takes the tips (names with commas; empty: all)", &takes)
+				tips.set = func(s string) error {
+					b.Tips = nil
+					for _, n := range strings.Split(s, ",") {
+						if n = strings.TrimSpace(n); n != "" {
+							b.Tips = append(b.Tips, n)
+						}
+					}
+					return nil
+				}
+				return []field{numberField("length", "Length, mm", &b.LengthMM), numberField("reach", "Reach past the opening, mm", &b.ReachMM), numberField("fulcrum", "Tip to prop, mm (empty: pushed by hand)", &b.FulcrumMM), numberField("gap", "Narrowest opening, mm", &b.GapMM), tips}
+			}),
+		listOf("tabs", "Tabs", &r.Tabs, func(t *rack.Tab) *string { return &t.Name }, func(t rack.Tab) string { return fmt.Sprintf("%g x %g mm", t.LengthMM, t.WidthMM) },
+			func(t *rack.Tab) []field {
+				return []field{numberField("length", "Length, mm", &t.LengthMM), numberField("width", "Width, mm", &t.WidthMM)}
+			}),
+		listOf("taps", "Hammers and knock-downs", &r.Taps, func(t *rack.Tap) *string { return &t.Name }, func(t rack.Tap) string { return fmt.Sprintf("R %g mm", t.RadiusMM) },
+			func(t *rack.Tap) []field {
+				return []field{numberField("radius", "Radius, mm", &t.RadiusMM), hard(&t.Hardness)}
+			}),
+		listOf("pullers", "Pullers", &r.Pullers, func(p *rack.Puller) *string { return &p.Name }, func(p rack.Puller) string { return fmt.Sprintf("%g N", p.MaxN) },
+			func(p *rack.Puller) []field { return []field{numberField("force", "Most it draws, N", &p.MaxN)} }),
+		listOf("glues", "Glues", &r.Glues, func(g *rack.Glue) *string { return &g.Name }, func(g rack.Glue) string { return fmt.Sprintf("%g - %g °C", g.FromC, g.ToC) },
+			func(g *rack.Glue) []field {
+				return []field{numberField("from", "Holds from, °C", &g.FromC), numberField("to", "Holds to, °C", &g.ToC), numberField("strength", "Strength beside general glue", &g.Strength), numberField("wait", "Wait before the pull, s", &g.WaitS)}
+			}),
+		listOf("lights", "Lights", &r.Lights, func(l *rack.Light) *string { return &l.Name }, func(l rack.Light) string { return fmt.Sprintf("%g x %g mm", l.WidthMM, l.HeightMM) },
+			func(l *rack.Light) []field {
+				return []field{numberField("width", "Width, mm", &l.WidthMM), numberField("height", "Height, mm", &l.HeightMM), numberField("pitch", "Stripe pitch, mm", &l.PitchMM)}
+			}),
+	}
+}
+
+// show is the rack as the page shows it.
+func showRack(r rack.Rack, rev int64) rackView {
+	v := rackView{Rev: rev}
+	all := lists(&r)
+	for _, l := range all {
+		g := toolGroup{ID: l.id, Title: l.title}
+		for i := range l.count() {
+			g.Tools = append(g.Tools, tool{l.name(i), l.size(i), section{ID: strconv.Itoa(i), Rev: rev, Fields: l.fields(i)}})
+		}
+		l.add()
+		g.New = section{ID: "new", Rev: rev, Fields: l.fields(l.count() - 1)}
+		v.Groups = append(v.Groups, g)
+	}
+	return v
+}
+
+func (a *App) rackPage(w http.ResponseWriter, r *http.Request) {
+	own, rev, err := a.rack(r)
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	a.render(w, r, http.StatusOK, "rack", view{Title: "Rack", Place: "rack", Data: showRack(own, rev)})
+}
+
+func (a *App) rack(r *http.Request) (rack.Rack, int64, error) {
+	own := rack.Default()
+	rev, err := a.records.Setting(r.Context(), workshop.RackSetting, &own)
+	return own, rev, err
+}
+
+// saveTool adds, changes or removes one tool.
+func (a *App) saveTool(w http.ResponseWriter, r *http.Request) {
+	if !a.form(w, r) {
+		return
+	}
+	own, rev, err := a.rack(r)
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	all := lists(&own)
+	k := slices.IndexFunc(all, func(l toolList) bool { return l.id == r.PathValue("group") })
+	if k < 0 {
+		a.fail(w, r, &job.FieldError{Field: "group", Text: "The rack has no such shelf."})
+		return
+	}
+	l := all[k]
+	where, remove := r.PostFormValue("i"), r.PostFormValue("do") == "remove"
+	i, err := strconv.Atoi(where)
+	if where == "new" {
+		l.add()
+		i, err = l.count()-1, nil
+	}
+	if err != nil || i < 0 || i >= l.count() {
+		a.fail(w, r, &job.ErrConflict{What: "rack"})
+		return
+	}
+	old := l.name(i)
+	form := section{ID: where, Fields: l.fields(i)}
+	err = form.read(r)
+	if remove {
+		err = nil
+		l.remove(i)
+	}
+	if err == nil && l.id == "tips" {
+		name := ""
+		if !remove {
+			name = l.name(i)
+		}
+		own.Bars = renamed(own.Bars, old, name)
+	}
+	var checked rack.Rack
+	if err == nil {
+		checked, err = parsedRack(own)
+	}
+	if err == nil {
+		err = a.records.SaveSetting(r.Context(), workshop.RackSetting, form.Rev, checked)
+	}
+	if err == nil {
+		http.Redirect(w, r, "/rack#"+l.id, http.StatusSeeOther)
+		return
+	}
+	now, rev, fault := a.rack(r)
+	if fault != nil {
+		a.fail(w, r, fault)
+		return
+	}
+	status := form.refuse(err, rev)
+	v := showRack(now, rev)
+	g := &v.Groups[k]
+	switch {
+	case where == "new":
+		g.New = form
+	case i < len(g.Tools):
+		g.Tools[i].Form = form
+	}
+	v.Problem = form.Problem
+	a.render(w, r, status, "rack", view{Title: "Rack", Place: "rack", Data: v})
+}
+
+// parsedRack checks a rack as one that is read from a file.
+func parsedRack(own rack.Rack) (rack.Rack, error) {
+	data, err := json.Marshal(own)
+	if err != nil {
+		return own, err
+	}
+	checked, err := rack.Parse(data)
+	if err != nil {
+		err = &job.FieldError{Text: err.Error()}
+	}
+	return checked, err
+}
+
+// renamed keeps the bars true when a tip is renamed or, with no new name, removed.
+func renamed(bars []rack.Bar, old, name string) []rack.Bar {
+	for b := range bars {
+		tips := slices.Clone(bars[b].Tips)
+		for i, t := range tips {
+			if t == old && name != "" {
+				tips[i] = name
+			}
+		}
+		if name == "" {
+			tips = slices.DeleteFunc(tips, func(t string) bool { return t == old })
+		}
+		bars[b].Tips = tips
+	}
+	return bars
+}
