@@ -40,6 +40,11 @@ const (
 // way; the panel's own support does not count. Forces are of one sign, in any order; hits come in the order of the forces. Dents that
 // no solver finds a balance for are an error: the panel snaps through.
 func (p Panel) Square(sideMM, tipRadiusMM float64, forces []float64) ([]sheet.Hit, Way, error) {
+	if p.RadiusMM != 0 { // an edge twenty decay lengths away is not felt
+		tight := p
+		tight.RadiusMM = math.Abs(p.RadiusMM)
+		sideMM = math.Min(sideMM, 40*tight.DecayMM())
+	}
 	p.SupportMM = sheet.EquivalentRadius(sideMM)
 	tip := sheet.Tip{BallMM: tipRadiusMM}
 	rising := slices.Clone(forces)

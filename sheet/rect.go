@@ -125,7 +125,7 @@ func NewWork(r Rect, places ...Place) (*Work, error) {
 		return nil, err
 	}
 	w := &Work{rect: r, law: r.law(), touch: touchStiffness(r.Material, r.ThicknessMM)}
-	longest := func(side float64) float64 { return math.Min(side/8, 1.2*w.rect.decay()) }
+	longest := func(side float64) float64 { return math.Max(side/40, math.Min(side/8, 1.2*w.rect.decay())) }
 	var xs, ys []spot
 	for _, p := range places {
 		if p.XMM < 0 || p.YMM < 0 || p.XMM > r.WidthMM || p.YMM > r.HeightMM || !(p.StepMM > 0) || !(p.FineMM >= 0) {

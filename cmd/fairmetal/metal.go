@@ -1,20 +1,16 @@
 package main
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"text/tabwriter"
 
-	"fairmetal/inspection"
 	"fairmetal/metal"
-	"fairmetal/offer"
 	"fairmetal/sheet"
 )
 
@@ -26,8 +22,12 @@ type metalCmd struct {
 	Support   float64   `help:"Side in mm of the square field at whose edge the skin is held." default:"300"`
 	Curvature float64   `name:"curvature-radius" help:"Radius of the crown in mm; 0: flat." default:"0"`
 	Force     []float64 `help:"Forces at the tip in N, positive from behind, negative from the front." default:"60,80,100,120,160,200,240,300"`
-	Plot      string    `help:"File for the picture of set and shape: .svg, or .txt for plain characters."`
-	Influence string    `help:"Result folder of fairmetal measure: tell which mark disturbs which when it is raised." type:"existingdir"`
+	Plot      string    `help:"File for the picture of set and shape: .svg, or .txt for plain characters; with --influence a map, .png."`
+	Influence string    `help:"Result folder of fairmetal measure: tell which mark disturbs which when it is raised, and what each asks for." type:"existingdir"`
+	Mark      string    `help:"With --influence and --plot FILE.png: the mark that is raised on the map; left out: the deepest."`
+	Tab       []float64 `help:"With --influence: length and width of the glue tab in mm." default:"25,25"`
+	Skin      float64   `help:"With --influence: temperature of the skin in C." default:"20"`
+	Film      float64   `help:"With --influence: measured paint thickness in um."`
 	JSON      bool      `name:"json" help:"Print JSON."`
 }
 
@@ -207,73 +207,5 @@ func (c *metalCmd) plot(p metal.Panel, hits []sheet.Hit) error {
 	if err := os.WriteFile(c.Plot, []byte(b.String()), 0o644); err != nil {
 		return fmt.Errorf("%s cannot be written (%w); choose another place", c.Plot, err)
 	}
-	return nil
-}
-
-// disturbance is what raising one mark level does to another.
-type disturbance struct {
-	Raised     string  `json:"raised"`
-	Changed    string  `json:"changed"`
-	DistanceMM float64 `json:"distance_mm"`
-	Pct        float64 `json:"pct"`       // change for each 100 um
-	ChangeUM   float64 `json:"change_um"` // when the mark is brought level
-}
-
-// neighbours tells who disturbs whom, by more than 1 %.
-func (c *metalCmd) neighbours(s streams) error {
-	r, err := inspection.Load(os.DirFS(c.Influence))
-	if err != nil {
-		return refused("result", err)
-	}
-	panel, err := offer.Facts{Material: c.Material, YieldMPa: c.Yield, ThicknessMM: c.Thickness, SupportMM: c.Support / 2}.Panel(r)
-	if err != nil {
-		return refused("metal", err)
-	}
-	list := []disturbance{}
-	if len(r.Marks) > 1 {
-		var places [][2]float64
-		for _, m := range r.Marks {
-			places = append(places, m.DeepestMM)
-		}
-		curvature := func(radius float64) float64 {
-			if radius == 0 || math.IsInf(radius, 0) {
-				return 0
-			}
-			return 1 / radius
-		}
-		n, err := panel.Neighbourhood(places, metal.Crown{KxPerMM: curvature(r.Form.RXMM), KyPerMM: curvature(r.Form.RYMM), KxyPerMM: -r.Form.TwistPerMM})
-		if err != nil {
-			return refused("influence", err)
-		}
-		influence := n.Influence()
-		for j, raised := range r.Marks {
-			for i, m := range r.Marks {
-				if v := influence[i][j]; i != j && math.Abs(v) >= 0.01 {
-					list = append(list, disturbance{raised.ID, m.ID, math.Hypot(places[i][0]-places[j][0], places[i][1]-places[j][1]), 100 * v, v * raised.DepthUM})
-				}
-			}
-		}
-		slices.SortStableFunc(list, func(a, b disturbance) int { return cmp.Compare(math.Abs(b.ChangeUM), math.Abs(a.ChangeUM)) })
-	}
-	if c.JSON {
-		return printJSON(s.Out, struct {
-			Influences []disturbance `json:"influences"`
-		}{list})
-	}
-	if len(list) == 0 {
-		fmt.Fprintln(s.Out, "No mark moves another by more than 1 % of what it is raised itself.")
-		return nil
-	}
-	w := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "raise\tmoves\tdistance mm\tof 100 um\tlevel: um\t\t")
-	for _, d := range list {
-		word := "comes along"
-		if d.ChangeUM < 0 {
-			word = "sinks"
-		}
-		fmt.Fprintf(w, "%s\t%s\t%.0f\t%+.1f\t%+.0f\t%s\t\n", d.Raised, d.Changed, d.DistanceMM, d.Pct, d.ChangeUM, word)
-	}
-	w.Flush()
-	fmt.Fprintln(s.Out, "\nof 100 um: what the second mark changes for each 100 um that stay at the first. level: the same once the first is level.")
 	return nil
 }

@@ -30,7 +30,7 @@ func ticks(low, high float64) []float64 {
 	}
 	var out []float64
 	for v := math.Ceil(low/step) * step; v <= high+step/1e6; v += step {
-		out = append(out, v)
+		out = append(out, v+0) // no -0
 	}
 	return out
 }
@@ -64,7 +64,7 @@ func (f *frame) line(w io.Writer, xs, ys []float64, colour string) {
 // hitsSVG draws what stays against the force, and the shape that each hit leaves.
 func hitsSVG(w io.Writer, title string, hits []sheet.Hit) {
 	set := frame{x: 70, y: 50, w: 330, h: 300}
-	shape := frame{x: 480, y: 50, w: 390, h: 300, right: 40}
+	shape := frame{x: 480, y: 50, w: 360, h: 300, right: 40}
 	low, high := 0.0, 1.0
 	for _, h := range hits {
 		set.left, set.right = math.Min(set.left, h.ForceN), math.Max(set.right, h.ForceN)
@@ -81,6 +81,7 @@ func hitsSVG(w io.Writer, title string, hits []sheet.Hit) {
 	fmt.Fprintf(w, `<text x="70" y="28" font-size="14">%s</text>`+"\n", html.EscapeString(title))
 	set.axes(w, "force, N", "what stays, um")
 	shape.axes(w, "from the tip, mm", "shape that stays, um")
+	named := math.Inf(1)
 	for i, h := range hits {
 		colour := fmt.Sprintf("hsl(%d 70%% 40%%)", 220-220*i/max(1, len(hits)-1))
 		x, y := set.at(h.ForceN, h.SetUM)
@@ -90,8 +91,10 @@ func hitsSVG(w io.Writer, title string, hits []sheet.Hit) {
 			um[k] = 1000 * v
 		}
 		shape.line(w, h.R, um, colour)
-		_, y = shape.at(0, h.SetUM)
-		fmt.Fprintf(w, `<text x="%.0f" y="%.1f" fill="%s">%.0f N</text>`+"\n", shape.x+shape.w+4, y+4, colour, h.ForceN)
+		if _, y = shape.at(0, h.SetUM); math.Abs(y-named) > 11 { // names must not cover each other
+			named = y
+			fmt.Fprintf(w, `<text x="%.0f" y="%.1f" fill="%s">%.0f N</text>`+"\n", shape.x+shape.w+4, y+4, colour, h.ForceN)
+		}
 	}
 	fmt.Fprintln(w, "</svg>")
 }

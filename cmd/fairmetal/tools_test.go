@@ -35,6 +35,41 @@ func TestMetalForm(t *testing.T) {
 	}
 }
 
+// TestMetalPlot: the picture holds a dot for each force; other endings are refused.
+func TestMetalPlot(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "p.svg")
+	if code, out, errs := call(t, "metal", "--force", "80,160", "--plot", file); code != 0 || !strings.Contains(out, "160 N is the first to leave 10 um") && !strings.Contains(out, "80 N is the first to leave 10 um") {
+		t.Fatalf("%d %s %s", code, out, errs)
+	}
+	data, err := os.ReadFile(file)
+	if err != nil || strings.Count(string(data), "<circle") != 2 || strings.Count(string(data), "<polyline") != 2 || strings.Contains(string(data), "NaN") {
+		t.Errorf("%v %s", err, data)
+	}
+	if code, _, _ := call(t, "metal", "--force", "80", "--plot", filepath.Join(t.TempDir(), "p.docx")); code != exitRefused {
+		t.Errorf("an unknown kind of picture: exit %d", code)
+	}
+}
+
+// TestMetalCorners: the sheets that are asked for from outside, at their corners: whole numbers out, set and height rising with force.
+func TestMetalCorners(t *testing.T) {
+	for _, c := range [][5]string{{"120", "0.6", "2", "100", "700"}, {"350", "1.2", "15", "400", "0"}, {"120", "0.6", "15", "100", "5000"}, {"350", "0.6", "2", "2000", "200"}} {
+		code, out, errs := call(t, "metal", "--yield", c[0], "--thickness", c[1], "--tip-radius", c[2], "--support", c[3], "--curvature-radius", c[4], "--force", "20,150,600", "--json")
+		if code != 0 {
+			t.Errorf("%v: %d %s", c, code, errs)
+			continue
+		}
+		var got struct{ Rows []metalRow }
+		if err := json.Unmarshal([]byte(out), &got); err != nil {
+			t.Fatal(err)
+		}
+		for i, r := range got.Rows {
+			if i > 0 && (r.Deflection <= got.Rows[i-1].Deflection || r.SetUM < got.Rows[i-1].SetUM || r.StrainPct <= got.Rows[i-1].StrainPct) {
+				t.Errorf("%v: %+v after %+v", c, r, got.Rows[i-1])
+			}
+		}
+	}
+}
+
 // TestAfterMeasuring: the commands that read a result folder.
 func TestAfterMeasuring(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "result")
@@ -52,6 +87,16 @@ func TestAfterMeasuring(t *testing.T) {
 		if st, err := os.Stat(file); err != nil || st.Size() < 1000 {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+	picture := filepath.Join(dir, "map.png")
+	if code, out, errs := call(t, "metal", "--influence", dir, "--plot", picture); code != 0 || !strings.Contains(out, "m01") || !strings.Contains(out, "paint") {
+		t.Errorf("%d %s %s", code, out, errs)
+	}
+	if data, err := os.ReadFile(picture); err != nil || !strings.HasPrefix(string(data), "\x89PNG") {
+		t.Errorf("%v", err)
+	}
+	if code, _, _ := call(t, "metal", "--influence", dir, "--plot", picture, "--mark", "m99"); code != exitRefused {
+		t.Errorf("a mark that is not there: exit %d", code)
 	}
 	if code, _, _ := call(t, "export", dir, "--out", filepath.Join(dir, "s.docx")); code != exitRefused {
 		t.Errorf("an unknown format: exit %d", code)
