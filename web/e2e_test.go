@@ -81,9 +81,14 @@ func shots(t *testing.T, ctx context.Context, name string) {
 	if dir == "" {
 		return
 	}
+	t.Helper()
 	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-	if err != nil {
-		t.Fatal(err)
+	for try := 0; err != nil; try++ {
+		if try == 20 {
+			t.Fatal(err)
+		}
+		time.Sleep(100 * time.Millisecond) // the page was just changing
+		png, err = chromedp.Run(ctx, chromedp.FullScreenshot(100))
 	}
 	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
 		t.Fatal(err)
