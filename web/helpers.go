@@ -35,6 +35,10 @@ func helpers(l words.Lang) template.FuncMap {
 		"tax": func(bp int64) string {
 			return strings.TrimSuffix(strings.TrimRight(l.Number(float64(bp)/100, 2), "0"), l.Number(0.5, 1)[1:2])
 		},
+		"placename": func(key string) string {
+			p, _ := job.PlaceOf(key)
+			return p.Name
+		},
 		"points": func(line []job.Stroke) string {
 			var b strings.Builder
 			for _, p := range line {

@@ -68,7 +68,7 @@ func (a *App) capturePage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	a.showCaptureForm(w, r, http.StatusOK, captureForm{Job: j, Values: map[string]string{"distance": "", "width": "800", "height": "600", "kind": "shifted", "fine": "16", "coarse": "128", "profile": "sine"}})
+	a.showCaptureForm(w, r, http.StatusOK, captureForm{Job: j, Values: captureDefaults()})
 }
 
 // addCapture takes photos and facts in, checks them and queues them for measuring.

@@ -428,3 +428,152 @@ func TestCorrections(t *testing.T) {
 		t.Error("undo does not bring the measured marks back")
 	}
 }
+
+// TestHailDay: many panels in three fields, photos find their panel by the folder's name, and one quote is for several of them.
+func TestHailDay(t *testing.T) {
+	d := newDesk(t)
+	if code, _, body := d.post("/hail", url.Values{"customer": {"Lindenhof Parcels"}, "vehicles": {"Van 1"}}); code != http.StatusUnprocessableEntity || !strings.Contains(body, "Lindenhof") {
+		t.Errorf("without panels: %d", code)
+	}
+	form := url.Values{"customer": {"Lindenhof Parcels"}, "vehicles": {"Van 1\r\nVan 12\r\n"}, "place": {"bonnet", "roof-front"}}
+	to := d.sends("/hail", form)
+	if again := d.sends("/hail", form); again != to {
+		t.Errorf("%s, then %s", to, again)
+	}
+	jobs, err := d.st.FindJobs(t.Context(), store.Query{Limit: 100})
+	if err != nil || len(jobs) != 4 {
+		t.Fatalf("%d jobs, want 4 though the form was sent twice: %v", len(jobs), err)
+	}
+	var roofs []job.Job
+	for _, j := range jobs {
+		if j.Kind == "roof" {
+			roofs = append(roofs, j)
+		}
+	}
+	send := func(folder string) (int, string) {
+		var b bytes.Buffer
+		mw := multipart.NewWriter(&b)
+		for k, v := range map[string]string{"folder": folder, "kind": "single", "distance": "450", "width": "800", "height": "600", "fine": "16", "coarse": "128", "profile": "sine"} {
+			mw.WriteField(k, v)
+		}
+		for _, n := range []string{"u016-00.jpg", "v016-00.jpg"} {
+			data, err := os.ReadFile("../inspection/testdata/one-ding/" + n)
+			if err != nil {
+				t.Fatal(err)
+			}
+			f, _ := mw.CreateFormFile("photos", n)
+			f.Write(data)
+		}
+		mw.Close()
+		r := httptest.NewRequest("POST", to+"/photos", &b)
+		r.Header.Set("Content-Type", mw.FormDataContentType())
+		code, _, body := d.ask(r)
+		return code, body
+	}
+	if code, body := send("hail/Van 12/roof front"); code != http.StatusOK || !strings.Contains(body, "Van 12, Roof, front") {
+		t.Errorf("%d %s", code, body)
+	}
+	if code, body := send("Van 3/roof"); code != http.StatusUnprocessableEntity || !strings.Contains(body, "No vehicle of the sheet") {
+		t.Errorf("%d %s", code, body)
+	}
+	if page := d.get(to); !strings.Contains(page, "waits to be measured") {
+		t.Error("the sheet does not show what waits")
+	}
+	var total int64
+	ids := url.Values{}
+	for _, j := range roofs {
+		d.measured(j.ID)
+		ids.Add("job", j.ID)
+	}
+	if page := d.get(to); !strings.Contains(page, "2 marks") {
+		t.Error("the sheet does not count the marks")
+	}
+	if csv := d.get(to + "/sheet.csv"); !strings.Contains(csv, `"Van 12","Roof, front","1"`) {
+		t.Errorf("%s", csv)
+	}
+	if code, _, _ := d.post(to+"/quote", url.Values{}); code != http.StatusUnprocessableEntity {
+		t.Errorf("nothing ticked: %d", code)
+	}
+	d.sends(to+"/quote", ids)
+	last, err := d.st.LastCaptures(t.Context(), ids["job"])
+	if err != nil || len(last) != 2 {
+		t.Fatalf("%+v, %v", last, err)
+	}
+	for _, c := range last {
+		total += c.TotalMinor
+	}
+	one, two := d.job(roofs[0].ID), d.job(roofs[1].ID)
+	p, err := d.st.Paper(t.Context(), one.Record.Deal.Paper)
+	if err != nil || one.Record.Deal.Paper != two.Record.Deal.Paper || p.Number != "L-00001" || p.TotalMinor != total {
+		t.Errorf("%+v, want %d: %v", p, total, err)
+	}
+	// One yes is for all of them.
+	d.sends("/jobs/"+two.ID+"/accept", url.Values{"signname": {"Ada Example"}})
+	if one, two = d.job(one.ID), d.job(two.ID); one.Step != job.Work || two.Step != job.Work || one.Record.Deal.Accepted.Name != "Ada Example" {
+		t.Errorf("%+v %+v", one.Record.Deal, two.Record.Deal)
+	}
+	stranger := d.newJob("Brook Street Bakery", "Van 1", "bonnet")
+	d.measured(stranger.ID)
+	if code, _, body := d.post(to+"/quote", url.Values{"job": {one.ID, stranger.ID}}); code != http.StatusUnprocessableEntity || !strings.Contains(body, "one customer") {
+		t.Errorf("two customers: %d", code)
+	}
+}
+
+// TestPhotoCheck: one photo is looked at and told about before anything is sent for good.
+func TestPhotoCheck(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "bonnet")
+	data, err := os.ReadFile("../inspection/testdata/one-ding/v016-00.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		data []byte
+		want string
+	}{{data, `"ok":true`}, {[]byte("no photo"), `"ok":false`}} {
+		code, _, body := d.ask(httptest.NewRequest("POST", "/jobs/"+j.ID+"/check", bytes.NewReader(c.data)))
+		if code != http.StatusOK || !strings.Contains(body, c.want) {
+			t.Errorf("%d %s", code, body)
+		}
+	}
+}
+
+// TestSweepForm: a sweep is taken in with its direction, half of the photos for each way of the stripes.
+func TestSweepForm(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "bonnet")
+	data, err := os.ReadFile("../inspection/testdata/one-ding/v016-00.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	send := func(n int) (int, string) {
+		var b bytes.Buffer
+		mw := multipart.NewWriter(&b)
+		for k, v := range map[string]string{"kind": "sweep", "direction": "-", "distance": "450", "width": "800", "height": "600", "fine": "16", "coarse": "128", "profile": "sine"} {
+			mw.WriteField(k, v)
+		}
+		for i := range n {
+			f, _ := mw.CreateFormFile("photos", "IMG_"+strconv.Itoa(100+i)+".jpg")
+			f.Write(data)
+		}
+		mw.Close()
+		r := httptest.NewRequest("POST", "/jobs/"+j.ID+"/captures", &b)
+		r.Header.Set("Content-Type", mw.FormDataContentType())
+		code, _, body := d.ask(r)
+		return code, body
+	}
+	if code, body := send(6); code != http.StatusUnprocessableEntity || !strings.Contains(body, `role="alert"`) {
+		t.Errorf("three photos each: %d", code)
+	}
+	if code, body := send(8); code != http.StatusSeeOther {
+		t.Fatalf("%d %s", code, body)
+	}
+	cs, err := d.st.Captures(t.Context(), j.ID)
+	if err != nil || len(cs) != 1 {
+		t.Fatalf("%v, %v", cs, err)
+	}
+	doc, err := d.st.File(t.Context(), cs[0].ID, "capture.json")
+	if err != nil || !strings.Contains(string(doc), `"direction": "-"`) || strings.Count(string(doc), `"stripes": "v"`) != 4 || strings.Contains(string(doc), `"shift"`) {
+		t.Errorf("%s, %v", doc, err)
+	}
+}

@@ -36,6 +36,13 @@ func (a *App) Routes() []Route {
 		{"POST /jobs/{id}/step", job.Technician, a.setStep},
 		{"GET /events", job.Viewer, a.events},
 
+		{"GET /hail", job.Viewer, a.hailPage},
+		{"POST /hail", job.Technician, a.addLot},
+		{"GET /hail/{person}", job.Viewer, a.sheetPage},
+		{"GET /hail/{person}/sheet.csv", job.Viewer, a.sheetCSV},
+		{"POST /hail/{person}/photos", job.Technician, a.sheetPhotos},
+		{"POST /hail/{person}/quote", job.Technician, a.quoteLot},
+
 		{"GET /jobs/{id}/arrive", job.Viewer, a.arrivePage},
 		{"POST /jobs/{id}/arrive", job.Technician, a.saveArrival},
 		{"GET /jobs/{id}/files/{name...}", job.Viewer, a.jobFile},
