@@ -85,8 +85,10 @@ type Capture struct {
 	TotalMinor int64
 	Currency   string
 	Hours      float64
-	Answer     string // of the verdict: yes, risk, no
-	Sizes      []Size // of the marks: written with the results, read by themselves
+	HoursLow   float64 // nine jobs in ten take more
+	HoursHigh  float64 // and nine in ten take less
+	Answer     string  // of the verdict: yes, risk, no
+	Sizes      []Size  // of the marks: written with the results, read by themselves
 	Created    time.Time
 }
 
@@ -94,6 +96,33 @@ type Capture struct {
 type Size struct {
 	ID       string
 	Kind     string
+	LengthMM float64
+	WidthMM  float64
+	DepthUM  float64
+}
+
+// Worked is what a job was forecast at and what it took, for figures.
+type Worked struct {
+	ID         string
+	Number     int64
+	Kind       string
+	Step       Step
+	Declined   bool
+	Minutes    float64 // 0: not timed
+	Hours      float64
+	HoursLow   float64
+	HoursHigh  float64
+	TotalMinor int64
+	Currency   string
+	Answer     string
+	Marks      int
+}
+
+// MarkKind says how many marks of a kind there were, and their mean size.
+type MarkKind struct {
+	Kind     string
+	Marks    int
+	Jobs     int
 	LengthMM float64
 	WidthMM  float64
 	DepthUM  float64

@@ -187,8 +187,9 @@ type HitDone struct {
 	Capture string    `json:"capture"`
 	Round   int       `json:"round"`
 	N       int       `json:"n"`
-	Did     string    `json:"did"`  // done, skipped, open: taken back
-	Felt    string    `json:"felt"` // "", hard
+	Did     string    `json:"did"`            // done, skipped, open: taken back
+	Felt    string    `json:"felt"`           // "", hard
+	Part    string    `json:"part,omitempty"` // of package rates: what it counts as when the pace is learnt
 	At      time.Time `json:"at"`
 }
 

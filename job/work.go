@@ -86,6 +86,8 @@ func (h HitDone) check(now time.Time) error {
 		return &FieldError{"n", "A hit came that belongs to no plan; reload the page and note it again."}
 	case h.Did != Made && h.Did != Skipped && h.Did != Open:
 		return &FieldError{"did", fmt.Sprintf("A hit is done, skipped or open, not %q.", h.Did)}
+	case len(h.Part) > maxKey:
+		return &FieldError{"part", "A hit came that belongs to no part of the work; reload the page and note it again."}
 	case h.Felt != "" && h.Felt != Hard:
 		return &FieldError{"felt", fmt.Sprintf("A hit feels as planned or hard, not %q.", h.Felt)}
 	case h.At.IsZero() || h.At.After(now.Add(ahead)):
@@ -138,6 +140,15 @@ func (w Worklog) Said() map[HitPlace]HitDone {
 		out[p] = h
 	}
 	return out
+}
+
+// Sum of the minutes of all parts.
+func (w Worklog) Sum() float64 {
+	sum := 0.0
+	for _, m := range w.Minutes() {
+		sum += m
+	}
+	return sum
 }
 
 // Minutes of each part of the work.

@@ -7,12 +7,12 @@ import (
 	"fairmetal/job"
 )
 
-const captureColumns = "id, job_id, title, state, doing, progress, message, marks, deep_um, total_minor, currency, hours, answer, created_at"
+const captureColumns = "id, job_id, title, state, doing, progress, message, marks, deep_um, total_minor, currency, hours, hours_low, hours_high, answer, created_at"
 
 func scanCapture(r scanner) (job.Capture, error) {
 	var c job.Capture
 	var state, created string
-	err := r.Scan(&c.ID, &c.JobID, &c.Title, &state, &c.Doing, &c.Progress, &c.Message, &c.Marks, &c.DeepUM, &c.TotalMinor, &c.Currency, &c.Hours, &c.Answer, &created)
+	err := r.Scan(&c.ID, &c.JobID, &c.Title, &state, &c.Doing, &c.Progress, &c.Message, &c.Marks, &c.DeepUM, &c.TotalMinor, &c.Currency, &c.Hours, &c.HoursLow, &c.HoursHigh, &c.Answer, &created)
 	c.State, c.Created = job.State(state), parseTime(created)
 	return c, missing(err)
 }
@@ -31,7 +31,7 @@ func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[s
 		}
 		now := s.stamp()
 		c.Created = parseTime(now)
-		if _, err := tx.exec(ctx, "INSERT INTO captures ("+captureColumns+") VALUES (?, ?, ?, ?, '', 0, '', 0, 0, 0, '', 0, '', ?)", c.ID, jobID, title, string(c.State), now); err != nil {
+		if _, err := tx.exec(ctx, "INSERT INTO captures ("+captureColumns+") VALUES (?, ?, ?, ?, '', 0, '', 0, 0, 0, '', 0, 0, 0, '', ?)", c.ID, jobID, title, string(c.State), now); err != nil {
 			return err
 		}
 		if _, err := tx.exec(ctx, "UPDATE jobs SET updated_at = ? WHERE id = ?", now, jobID); err != nil {
@@ -60,8 +60,8 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 		return err
 	}
 	return s.tx(ctx, func(tx runner) error {
-		r, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 1, message = ?, marks = ?, deep_um = ?, total_minor = ?, currency = ?, hours = ?, answer = ? WHERE id = ?",
-			string(c.State), c.Message, c.Marks, c.DeepUM, c.TotalMinor, c.Currency, c.Hours, c.Answer, c.ID)
+		r, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 1, message = ?, marks = ?, deep_um = ?, total_minor = ?, currency = ?, hours = ?, hours_low = ?, hours_high = ?, answer = ? WHERE id = ?",
+			string(c.State), c.Message, c.Marks, c.DeepUM, c.TotalMinor, c.Currency, c.Hours, c.HoursLow, c.HoursHigh, c.Answer, c.ID)
 		if err := found(r, err); err != nil {
 			return err
 		}
@@ -79,7 +79,7 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 
 // SetOffer notes what the offer on a capture says now, for lists.
 func (s *Store) SetOffer(ctx context.Context, c job.Capture) error {
-	r, err := s.exec(ctx, "UPDATE captures SET total_minor = ?, currency = ?, hours = ?, answer = ? WHERE id = ?", c.TotalMinor, c.Currency, c.Hours, c.Answer, c.ID)
+	r, err := s.exec(ctx, "UPDATE captures SET total_minor = ?, currency = ?, hours = ?, hours_low = ?, hours_high = ?, answer = ? WHERE id = ?", c.TotalMinor, c.Currency, c.Hours, c.HoursLow, c.HoursHigh, c.Answer, c.ID)
 	return found(r, err)
 }
 

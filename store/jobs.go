@@ -42,9 +42,9 @@ func (s *Store) AddJob(ctx context.Context, j job.Job) (job.Job, error) {
 		}
 		now := s.stamp()
 		j.Created, j.Updated = parseTime(now), parseTime(now)
-		if _, err := tx.exec(ctx, `INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, created_at, updated_at)
-			VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			j.ID, j.Number, j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), now, now); err != nil {
+		if _, err := tx.exec(ctx, `INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, worked_min, created_at, updated_at)
+			VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			j.ID, j.Number, j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), now, now); err != nil {
 			return err
 		}
 		return s.note(ctx, tx, "job added", j.ID, j.Vehicle+", "+j.Panel)
@@ -62,8 +62,8 @@ func (s *Store) SaveJob(ctx context.Context, j job.Job) error {
 		return err
 	}
 	return s.change(ctx, "jobs", j.ID, j.Rev, "job", func(tx runner) error {
-		if _, err := tx.exec(ctx, `UPDATE jobs SET person_id = ?, vehicle_id = ?, customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, record = ?, updated_at = ? WHERE id = ?`,
-			j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), s.stamp(), j.ID); err != nil {
+		if _, err := tx.exec(ctx, `UPDATE jobs SET person_id = ?, vehicle_id = ?, customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, record = ?, worked_min = ?, updated_at = ? WHERE id = ?`,
+			j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), s.stamp(), j.ID); err != nil {
 			return err
 		}
 		return s.note(ctx, tx, "job changed", j.ID, string(j.Step))

@@ -535,11 +535,7 @@ func done(j job.Job, l words.Lang) []string {
 	if hits > 0 {
 		out = append(out, l.N(hits, "hit", "hits")+" "+l.T("at the metal, without filler and without paint"))
 	}
-	minutes := 0.0
-	for _, m := range j.Record.Work.Minutes() {
-		minutes += m
-	}
-	if minutes >= 1 {
+	if minutes := j.Record.Work.Sum(); minutes >= 1 {
 		out = append(out, l.Number(minutes/60, 1)+" h "+l.T("of work"))
 	}
 	var parts []string

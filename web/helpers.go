@@ -26,6 +26,7 @@ func helpers(l words.Lang) template.FuncMap {
 		"mm":    func(um float64) string { return l.Number(um/1000, 2) },
 		"f0":    func(v float64) string { return l.Number(v, 0) },
 		"f1":    func(v float64) string { return l.Number(v, 1) },
+		"f2":    func(v float64) string { return l.Number(v, 2) },
 		"sign":  l.Signed,
 		"pct":   func(v float64) string { return l.Number(math.Round(100*v), 0) },
 		"stage": func(s plan.Stage) string {

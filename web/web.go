@@ -62,6 +62,9 @@ type Records interface {
 	SetPaperState(ctx context.Context, id, state string) error
 	NextNumber(ctx context.Context, kind, start string) (int, error)
 
+	Worked(ctx context.Context, limit int) ([]job.Worked, error)
+	MarkKinds(ctx context.Context) ([]job.MarkKind, error)
+
 	Setting(ctx context.Context, name string, v any) (rev int64, err error)
 	SaveSetting(ctx context.Context, name string, rev int64, v any) error
 	Entries(ctx context.Context, jobID string, limit int) ([]job.Entry, error)
@@ -116,7 +119,7 @@ func New(r Records, b Bench) (*App, error) {
 }
 
 // uploads are the routes whose requests may be larger than forms are.
-var uploads = map[string]int64{"POST /jobs/{id}/captures": maxUploadBytes}
+var uploads = map[string]int64{"POST /books/import": maxListBytes, "POST /jobs/{id}/work/log": maxLogBytes, "POST /jobs/{id}/captures": maxUploadBytes}
 
 // DoorRoutes are the app's routes as a door guards them.
 func (a *App) DoorRoutes() []door.Route {

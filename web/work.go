@@ -49,15 +49,6 @@ type workView struct {
 // Round is the round of the hit to do.
 func (v workView) Round() plan.Round { return v.Result.Offer.Plan.Rounds[v.Now.Round] }
 
-// Minutes of work noted so far.
-func (v workView) Minutes() float64 {
-	sum := 0.0
-	for _, m := range v.Job.Record.Work.Minutes() {
-		sum += m
-	}
-	return sum
-}
-
 // lookBack is over how many hits a row of hard ones is looked for, and how many of them call for a measurement. Common practice, no source.
 const lookBack, manyHard = 5, 3
 
@@ -252,7 +243,7 @@ func (a *App) workHit(w http.ResponseWriter, r *http.Request) {
 	if !a.form(w, r) {
 		return
 	}
-	h := job.HitDone{Key: r.PostFormValue("key"), Capture: r.PostFormValue("capture"), Did: r.PostFormValue("did"), At: time.Now()}
+	h := job.HitDone{Key: r.PostFormValue("key"), Capture: r.PostFormValue("capture"), Did: r.PostFormValue("did"), Part: r.PostFormValue("part"), At: time.Now()}
 	h.N, _ = strconv.Atoi(r.PostFormValue("n"))
 	h.Round, _ = strconv.Atoi(r.PostFormValue("round"))
 	if h.Did == job.Hard {

@@ -91,4 +91,5 @@ func facts(j job.Job) offer.Facts {
 // figures notes an offer's figures with its capture, for lists.
 func figures(c *job.Capture, o offer.Offer) {
 	c.TotalMinor, c.Currency, c.Hours, c.Answer = o.Quote.TotalMinor, o.Quote.Currency, o.Quote.Hours, string(o.Verdict.Answer)
+	c.HoursLow, c.HoursHigh = o.Quote.HoursLow, o.Quote.HoursHigh
 }

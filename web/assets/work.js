@@ -156,7 +156,7 @@ $("ap-wait").addEventListener("click", () => {
 async function note(did, felt = "") {
 	const h = plan.hits[at];
 	if (!h) return;
-	const hit = { key: key(), capture: plan.capture, round: h.round, n: h.n, did, felt, at: new Date().toISOString() };
+	const hit = { key: key(), capture: plan.capture, round: h.round, n: h.n, did, felt, part: h.part, at: new Date().toISOString() };
 	said.set(h.n, hit);
 	const open = plan.hits.findIndex((o, i) => i > at && !said.has(o.n));
 	at = open >= 0 ? open : plan.hits.findIndex((o) => !said.has(o.n));

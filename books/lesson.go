@@ -1,0 +1,77 @@
+package books
+
+import (
+	"fmt"
+	"math"
+
+	"fairmetal/job"
+	"fairmetal/rates"
+)
+
+// Lesson is what finished jobs taught.
+type Lesson struct {
+	Jobs  int // that it rests on
+	Table []rates.Rate
+	Odd   []rates.OddJob
+	Pace  float64 // own minutes at the metal over the standard ones
+	Sigma float64 // relative spread of a job about its forecast
+}
+
+// leastJobs before a pace is offered. Common practice, no source: with fewer the prior says more than they.
+const leastJobs = 3
+
+// Enough tells whether the lesson is worth taking over.
+func (l Lesson) Enough() bool { return l.Jobs >= leastJobs && l.Pace > 0 }
+
+// Learn fits the technician's own rates to jobs that were timed and whose hits were noted.
+func Learn(jobs []job.Job) (Lesson, error) {
+	var in []rates.Job
+	all := rates.Sizes{}
+	for _, j := range jobs {
+		r, ok := timed(j)
+		if !ok {
+			continue
+		}
+		in = append(in, r)
+		for p, n := range r.Sizes {
+			all[p] += n
+		}
+	}
+	prior := rates.DefaultPrior()
+	fit, err := rates.Fit(in, prior)
+	if err != nil {
+		return Lesson{}, err
+	}
+	l := Lesson{Jobs: fit.Jobs, Table: fit.Table(), Odd: fit.Odd, Sigma: math.Round(100*fit.JobSD()) / 100}
+	own, usual := 0.0, 0.0
+	for _, r := range l.Table {
+		switch r.Part {
+		case rates.Raise, rates.Level, rates.Finish, rates.Pull:
+			own += all[r.Part] * r.Minutes
+			usual += all[r.Part] * prior.Minutes[r.Part]
+		}
+	}
+	l.Pace = math.Round(100*ratio(own, usual)) / 100
+	return l, nil
+}
+
+// timed is a job as package rates learns from it: only parts that have both a size and minutes say anything.
+func timed(j job.Job) (rates.Job, bool) {
+	r := rates.Job{Name: fmt.Sprintf("%d %s, %s", j.Number, j.Vehicle, j.Panel), Sizes: rates.Sizes{}, ByPart: map[rates.Part]float64{}}
+	n := map[rates.Part]float64{rates.SetUp: 1}
+	for _, h := range j.Record.Work.Said() {
+		if h.Did == job.Made && h.Part != "" {
+			n[rates.Part(h.Part)]++
+		}
+	}
+	worked := false
+	for p, m := range j.Record.Work.Minutes() {
+		part := rates.Part(p)
+		if n[part] == 0 {
+			continue
+		}
+		r.Sizes[part], r.ByPart[part] = n[part], m
+		worked = worked || part != rates.SetUp
+	}
+	return r, worked
+}
