@@ -37,7 +37,10 @@ func (s *Store) AddCapture(ctx context.Context, jobID, title string, files map[s
 		if _, err := tx.exec(ctx, "UPDATE jobs SET updated_at = ? WHERE id = ?", now, jobID); err != nil {
 			return err
 		}
-		return list(ctx, tx, c.ID, kept, false)
+		if err := list(ctx, tx, c.ID, kept, false); err != nil {
+			return err
+		}
+		return s.queued(ctx, tx, c.ID, 0)
 	})
 	return c, err
 }
@@ -60,9 +63,16 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 		return err
 	}
 	return s.tx(ctx, func(tx runner) error {
+		now, err := s.heldStill(ctx, tx, c.ID)
+		if err != nil {
+			return err
+		}
 		r, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 1, message = ?, marks = ?, deep_um = ?, total_minor = ?, currency = ?, hours = ?, hours_low = ?, hours_high = ?, answer = ? WHERE id = ?",
 			string(c.State), c.Message, c.Marks, c.DeepUM, c.TotalMinor, c.Currency, c.Hours, c.HoursLow, c.HoursHigh, c.Answer, c.ID)
 		if err := found(r, err); err != nil {
+			return err
+		}
+		if err := writeRun(ctx, tx, c.ID, run{"", 0, now}); err != nil {
 			return err
 		}
 		if _, err := tx.exec(ctx, "DELETE FROM marks WHERE capture_id = ?", c.ID); err != nil {
@@ -85,14 +95,13 @@ func (s *Store) SetOffer(ctx context.Context, c job.Capture) error {
 
 // SetProgress notes how far measuring has come.
 func (s *Store) SetProgress(ctx context.Context, id string, doing string, progress float64) error {
-	r, err := s.exec(ctx, "UPDATE captures SET state = ?, doing = ?, progress = ? WHERE id = ?", string(job.Measuring), doing, progress, id)
-	return found(r, err)
-}
-
-// Requeue puts captures back in the queue whose measuring was cut off by the end of the last process.
-func (s *Store) Requeue(ctx context.Context) error {
-	_, err := s.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 0 WHERE state = ?", string(job.Queued), string(job.Measuring))
-	return err
+	return s.tx(ctx, func(tx runner) error {
+		if _, err := s.heldStill(ctx, tx, id); err != nil {
+			return err
+		}
+		r, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = ?, progress = ? WHERE id = ?", string(job.Measuring), doing, progress, id)
+		return found(r, err)
+	})
 }
 
 // NextQueued returns the capture that waits longest; ErrNotFound when none does.

@@ -31,6 +31,7 @@ type engine interface {
 	begin(ctx context.Context, db *sql.DB) (*sql.Tx, error)
 	provider(db *sql.DB) (*goose.Provider, error)
 	shared() bool
+	clock(ctx context.Context, on runner, here string) (string, error) // the time of the records; here is this computer's
 	tables(ctx context.Context, tx *sql.Tx) ([]Table, error)
 	order(c Column) string // sorts a column by its bytes
 	faults(ctx context.Context, tx *sql.Tx) ([]string, error)
@@ -63,6 +64,8 @@ func (lite) provider(db *sql.DB) (*goose.Provider, error) {
 }
 
 func (lite) shared() bool { return false }
+
+func (lite) clock(_ context.Context, _ runner, here string) (string, error) { return here, nil }
 
 func (lite) order(c Column) string { return quoted(c.Name) }
 
@@ -103,8 +106,11 @@ func (lite) tables(ctx context.Context, tx *sql.Tx) ([]Table, error) {
 // postgres is PostgreSQL on a server.
 type postgres struct{}
 
-// writers is the key of the lock that makes changes come one after another.
-const writers = 7411
+// Keys of the server's locks: one makes changes come one after another, one the starts of processes.
+const (
+	writers  = 7411
+	starters = 7412
+)
 
 // patience is how long a change waits for a server that restarts.
 const patience = 20 * time.Second
@@ -189,6 +195,11 @@ func (postgres) provider(db *sql.DB) (*goose.Provider, error) {
 }
 
 func (postgres) shared() bool { return true }
+
+// clock asks the server: the computers' own clocks may differ.
+func (postgres) clock(ctx context.Context, on runner, _ string) (now string, err error) {
+	return now, on.row(ctx, `SELECT to_char(clock_timestamp() AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.MS"Z"')`).Scan(&now)
+}
 
 // order sorts as SQLite does, whatever the server's language.
 func (postgres) order(c Column) string {

@@ -41,7 +41,7 @@ func child(dir string) {
 	ctx := context.Background()
 	s, err := store.Open(ctx, dir)
 	if err == nil {
-		err = s.Requeue(ctx)
+		_, err = s.Rescue(ctx, 0)
 	}
 	if err != nil {
 		fmt.Println("failed", err)

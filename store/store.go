@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"fairmetal/blob"
@@ -37,6 +38,8 @@ type Store struct {
 	lock *sql.DB
 	held *sql.Conn
 	now  func() time.Time
+
+	onQueue atomic.Pointer[func(ctx context.Context, tx *sql.Tx, captureID string, try int) error]
 }
 
 // Open opens the workshop in a folder, making it if need be, and brings its tables up to date.

@@ -60,7 +60,7 @@ func TestJobsAndCaptures(t *testing.T) {
 	// A new process takes up what was cut off.
 	s.Close()
 	s = open(t, dir)
-	if err := s.Requeue(ctx); err != nil {
+	if _, err := s.Rescue(ctx, 0); err != nil {
 		t.Fatal(err)
 	}
 	if n, err := s.NextQueued(ctx); err != nil || n.ID != c.ID {

@@ -12,6 +12,7 @@ import (
 	"maps"
 	"math"
 	"sync"
+	"time"
 
 	"fairmetal/fair"
 	"fairmetal/house"
@@ -19,6 +20,7 @@ import (
 	"fairmetal/internal/memfs"
 	"fairmetal/job"
 	"fairmetal/offer"
+	"fairmetal/queue"
 	"fairmetal/quote"
 	"fairmetal/rack"
 	"fairmetal/store"
@@ -31,10 +33,10 @@ type Store interface {
 	SaveJob(ctx context.Context, j job.Job) error
 	AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error)
 	Capture(ctx context.Context, id string) (job.Capture, error)
-	NextQueued(ctx context.Context) (job.Capture, error)
+	Moved(ctx context.Context, after string) (list []job.Capture, now string, err error)
 	SetProgress(ctx context.Context, id, doing string, progress float64) error
 	Finish(ctx context.Context, c job.Capture, results map[string][]byte) error
-	Requeue(ctx context.Context) error
+	queue.Records
 	Folder(ctx context.Context, captureID string) fs.FS
 	Attach(ctx context.Context, jobID string, files map[string][]byte) error
 	Attachment(ctx context.Context, jobID, name string) ([]byte, error)
@@ -85,8 +87,9 @@ func (w *Workshop) Settings(ctx context.Context) (Settings, error) {
 // Workshop measures what is queued.
 type Workshop struct {
 	Store Store
+	// Workers is how many captures are measured at a time; each uses the whole computer.
+	Workers int
 
-	wake chan struct{}
 	mu   sync.Mutex
 	next int
 	ears map[int]chan Event
@@ -104,7 +107,7 @@ type Event struct {
 
 // New returns a workshop on a store.
 func New(s Store) *Workshop {
-	return &Workshop{Store: s, wake: make(chan struct{}, 1), ears: map[int]chan Event{}}
+	return &Workshop{Store: s, Workers: 1, ears: map[int]chan Event{}}
 }
 
 // Listen returns a channel of events and a function that ends it. A listener that does not keep up misses events, not the truth:
@@ -134,52 +137,53 @@ func (w *Workshop) tell(e Event) {
 	}
 }
 
-// AddCapture stores a capture and wakes the measuring.
+// AddCapture stores a capture, which puts it into the queue.
 func (w *Workshop) AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error) {
 	c, err := w.Store.AddCapture(ctx, jobID, title, files)
 	if err == nil {
 		w.tell(Event{JobID: jobID, CaptureID: c.ID, State: job.Queued})
-		w.Wake()
 	}
 	return c, err
 }
 
-// Wake makes the measuring look at the queue.
-func (w *Workshop) Wake() {
-	select {
-	case w.wake <- struct{}{}:
-	default:
+// Run puts captures into the queue and measures as many at a time as there are workers, until ctx ends. What a killed process left
+// half done is taken up again.
+func (w *Workshop) Run(ctx context.Context) error {
+	q := queue.Runner{Records: w.Store, Workers: w.Workers, Do: w.Measure}
+	if w.Store.Shared() {
+		go w.watch(ctx)
 	}
+	return q.Run(ctx)
 }
 
-// Run measures until ctx ends. What a killed process left half done is taken up again.
-func (w *Workshop) Run(ctx context.Context) error {
-	if err := w.Store.Requeue(ctx); err != nil {
-		return err
-	}
+// watch tells of what workers elsewhere do.
+func (w *Workshop) watch(ctx context.Context) {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	after := ""
 	for {
-		c, err := w.Store.NextQueued(ctx)
-		switch {
-		case errors.Is(err, store.ErrNotFound):
-			select {
-			case <-ctx.Done():
-				return nil
-			case <-w.wake:
-			}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		w.mu.Lock()
+		deaf := len(w.ears) == 0
+		w.mu.Unlock()
+		if deaf {
+			after = ""
 			continue
-		case err != nil:
-			if ctx.Err() != nil {
-				return nil
-			}
-			return err
 		}
-		if err := w.Measure(ctx, c); err != nil {
-			if ctx.Err() != nil {
-				return nil
-			}
-			slog.Error("measuring", "capture", c.ID, "error", err)
-			return err
+		list, now, err := w.Store.Moved(ctx, after)
+		if err != nil {
+			continue // the page shows the truth when it is loaded again
 		}
+		if after != "" {
+			for _, c := range list {
+				w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: c.State, Doing: c.Doing, Progress: c.Progress, Message: c.Message})
+			}
+		}
+		after = now
 	}
 }
 

@@ -30,6 +30,7 @@ type commands struct {
 	Restore  restoreCmd  `cmd:"" help:"Make a workshop of a backup, in an empty folder."`
 	People   peopleCmd   `cmd:"" help:"List who may sign in on the network, let people in and out."`
 	Doctor   doctorCmd   `cmd:"" help:"Find missing, torn or altered files and say what to do."`
+	Worker   workerCmd   `cmd:"" help:"Measure the captures of a shared workshop, on any number of computers."`
 	Measure  measureCmd  `cmd:"" help:"Measure a capture: height map, marks, overlay."`
 	Plan     planCmd     `cmd:"" help:"Plan the repair of a measured panel."`
 	Quote    quoteCmd    `cmd:"" help:"Price the repair and write the quote as PDF."`

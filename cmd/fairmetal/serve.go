@@ -21,6 +21,8 @@ type serveCmd struct {
 	place
 	Addr string `help:"Address to serve on; only this computer is answered." default:"127.0.0.1:8477"`
 
+	Workers int `help:"Captures that this process measures at a time; 0 leaves it to workers elsewhere (shared workshop)." default:"1"`
+
 	Network   bool     `help:"Answer the workshop's network too, with TLS and sign-in."`
 	NetAddr   string   `help:"Address of the network's door." default:":8478" placeholder:"ADDR"`
 	TrustAddr string   `help:"Address of the page that hands the workshop's certificate to phones." default:":8479" placeholder:"ADDR"`
@@ -36,7 +38,12 @@ func (c *serveCmd) Run(ctx context.Context, s streams) error {
 		return err
 	}
 	defer st.Close()
-	return serve(ctx, s, st, workshop.New(st), c)
+	w := workshop.New(st)
+	w.Workers = c.Workers
+	if c.Workers < 0 || c.Workers == 0 && !st.Shared() {
+		return errors.New("a workshop in a folder measures for itself: give --workers 1 or more")
+	}
+	return serve(ctx, s, st, w, c)
 }
 
 // site is one listener with what it serves.

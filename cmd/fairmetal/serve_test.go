@@ -20,7 +20,7 @@ func TestServeOnTheNetwork(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer out.Close()
-	c := &serveCmd{place: place{Dir: t.TempDir()}, Addr: "127.0.0.1:0", Network: true, NetAddr: "127.0.0.1:0", TrustAddr: "127.0.0.1:0"}
+	c := &serveCmd{place: place{Dir: t.TempDir()}, Workers: 1, Addr: "127.0.0.1:0", Network: true, NetAddr: "127.0.0.1:0", TrustAddr: "127.0.0.1:0"}
 	done := make(chan error, 1)
 	go func() {
 		done <- c.Run(ctx, streams{in, io.Discard})
