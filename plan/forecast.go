@@ -10,7 +10,7 @@ func (b *bench) forecast() Forecast {
 		f.Minutes += minutes(w)
 	}
 	f.Minutes = math.Round(f.Minutes)
-	f.Fair = f.LeftUM <= b.in.goal()
+	f.Fair = f.LeftUM <= b.in.FairUM+ReadUM
 	f.LeftUM = math.Round(10*f.LeftUM) / 10
 	f.HitsLow, f.HitsHigh, f.MinLow, f.MinHigh = f.Hits, 2*f.Hits, f.Minutes, 2*f.Minutes
 	return f
