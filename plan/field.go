@@ -40,8 +40,7 @@ const (
 	mostSupportMM = 200.0
 )
 
-// newFields works the shallow shell of the panel out, once: a source amid a room that is clamped at the support. A push on a dent
-// takes the metal in that the dent had stretched, so it is the mean of a bend alone and of what raising leaves (package metal).
+// newFields works the shallow shell of the panel out, once: a bend amid a room that is clamped at the support.
 func newFields(p metal.Panel) (*fields, error) {
 	half := p.SupportMM
 	if half <= 0 {

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"fairmetal/mark"
+	"fairmetal/metal"
 )
 
 // plain tells whether one of the plain orders is asked for.
@@ -22,7 +23,6 @@ func (b *bench) plain(order string) {
 	for range 6 {
 		before := len(b.done)
 		for k := range b.marks {
-			b.until(k+1, Raise)
 			b.until(k+1, Level)
 			b.until(k+1, Finish)
 		}
@@ -32,18 +32,18 @@ func (b *bench) plain(order string) {
 	}
 }
 
-// raiseLeft is the share of a low's depth that raising leaves when marks are worked one by one.
-const raiseLeft = 0.2
-
 // until hits the worst cell of a mark (0: of all) until none is over its limit, or hits stop helping.
 func (b *bench) until(only int, stage Stage) {
 	for range max(0, maxHits-len(b.done)) {
 		cell, most := -1, 0.0
 		for i, o := range b.owner {
-			if o == 0 || only != 0 && o != only || stage == Raise && b.h[i] > 0 || b.capability > 0 && b.strain[i] > strainShare*b.capability {
+			if o == 0 || only != 0 && o != only || b.capability > 0 && b.strain[i] > strainShare*b.capability {
 				continue
 			}
-			limit := map[Stage]float64{Raise: max(raiseLeft*b.marks[o-1].DepthUM, levelUM), Level: levelUM, Finish: b.in.goal()}[stage]
+			limit := levelUM
+			if stage == Finish {
+				limit = b.in.goal()
+			}
 			if over := math.Abs(b.h[i]) - limit; over > most {
 				most, cell = over, i
 			}
@@ -93,13 +93,14 @@ func (b *bench) markOrder() []int {
 	return rank
 }
 
-// interaction lists who disturbs whom by more than 3 % of what it is raised by, and the group of each mark: marks hang together where
-// raising one moves the other by over a tenth of its depth, or by over twice what is fair.
-func (b *bench) interaction() ([]Influence, []int) {
+// interaction lists who disturbs whom by more than 3 % of what it is raised by, by the shallow shell of package metal, and the group of each
+// mark: marks hang together where raising one moves the other by over a tenth of its depth, or by over twice what is fair.
+func (b *bench) interaction() ([]Influence, []int, error) {
 	inf := []Influence{}
 	group := make([]int, len(b.marks))
-	for i := range group {
-		group[i] = i
+	places := make([][2]float64, len(b.marks))
+	for i, m := range b.marks {
+		group[i], places[i] = i, m.DeepestMM
 	}
 	find := func(i int) int {
 		for group[i] != i {
@@ -107,13 +108,19 @@ func (b *bench) interaction() ([]Influence, []int) {
 		}
 		return i
 	}
+	var crown metal.Crown
+	if r := b.in.Panel.RadiusMM; r > 0 {
+		crown = metal.Crown{KxPerMM: 1 / r, KyPerMM: 1 / r}
+	}
+	around, err := b.in.Panel.Neighbourhood(places, crown)
+	if err != nil {
+		return nil, nil, err
+	}
+	raises := around.Influence()
 	for i, a := range b.marks {
 		for j, c := range b.marks {
-			if i == j {
-				continue
-			}
-			v := b.raises(a, c)
-			if math.Abs(v) < 0.03 {
+			v := raises[j][i]
+			if i == j || math.Abs(v) < 0.03 {
 				continue
 			}
 			moved := math.Abs(v) * a.DepthUM
@@ -126,16 +133,7 @@ func (b *bench) interaction() ([]Influence, []int) {
 	for i := range group {
 		group[i] = find(i)
 	}
-	return inf, group
-}
-
-// raises is the change in the middle of mark c for each unit that mark a is raised by.
-func (b *bench) raises(a, c mark.Mark) float64 {
-	dx, dy := (c.DeepestMM[0]-a.DeepestMM[0])/cellMM, (c.DeepestMM[1]-a.DeepestMM[1])/cellMM
-	i, j := int(math.Floor(dx)), int(math.Floor(dy))
-	p, q := dx-float64(i), dy-float64(j)
-	f := b.fields.wide
-	return (1-q)*((1-p)*f.at(i, j)+p*f.at(i+1, j)) + q*((1-p)*f.at(i, j+1)+p*f.at(i+1, j+1))
+	return inf, group, nil
 }
 
 func names(marks []mark.Mark, group []int) [][]string {
@@ -166,18 +164,20 @@ func (b *bench) order(name string) Order {
 }
 
 // compare forecasts the working orders on the same surface, with hits that all land as told.
-func (p *Plan) compare(b *bench, in Input) {
+func (p *Plan) compare(b *bench) {
 	mine := b.again()
 	mine.staged()
-	a := mine.order("this plan: raise all part-way, level, finish, sets solved together")
+	a := mine.order("raise all part-way, level, finish")
 	a.Note = "this plan"
 	p.Orders = []Order{a}
-	for _, o := range []struct{ order, name string }{{One, "finish one after another"}, {Deepest, "raise all part-way, always the deepest point"}} {
+	for _, o := range []struct{ order, name string }{{One, "finish one after another"}, {Deepest, "always the deepest point"}} {
 		c := b.again()
 		c.plain(o.order)
 		r := c.order(o.name)
 		switch {
-		case len(b.marks) < 2 || len(p.Groups) == len(b.marks):
+		case len(b.marks) < 2:
+			r.Note = "there is one mark"
+		case len(p.Groups) == len(b.marks):
 			r.Note = "the marks do not disturb each other: the order hardly matters"
 		case r.Hits > a.Hits && o.order == One:
 			r.Note = fmt.Sprintf("%d hits more: each finished mark is disturbed again by the next", r.Hits-a.Hits)

@@ -77,9 +77,11 @@ type Order struct {
 
 // Forecast is what the work will take.
 type Forecast struct {
-	Hits     int           `json:"hits"`
+	Told     int           `json:"told"` // hits that the rounds list: if all land as told
+	Hits     int           `json:"hits"` // that jobs like this take, with what has to be worked again
 	HitsLow  int           `json:"hits_low"`
 	HitsHigh int           `json:"hits_high"`
+	Share    float64       `json:"share"` // of jobs that end between
 	ByStage  map[Stage]int `json:"by_stage"`
 	Minutes  float64       `json:"minutes"` // at the metal, without set-up
 	MinLow   float64       `json:"minutes_low"`
@@ -99,6 +101,7 @@ type Plan struct {
 	Influences []Influence `json:"influences"`
 	Groups     [][]string  `json:"groups"` // marks that must be worked together
 	Orders     []Order     `json:"orders"`
+	Bound      Bound       `json:"bound"`
 	Skipped    []Skip      `json:"skipped"`
 	Cautions   []string    `json:"cautions"`
 }
@@ -180,7 +183,9 @@ func Make(in Input) (Plan, error) {
 		return Plan{}, err
 	}
 	start := newBench(in, work, f)
-	p.Influences, start.groups = start.interaction()
+	if p.Influences, start.groups, err = start.interaction(); err != nil {
+		return Plan{}, err
+	}
 	p.Groups = names(work, start.groups)
 	b := start.again()
 	if in.plain() {
@@ -191,8 +196,8 @@ func Make(in Input) (Plan, error) {
 	p.Rounds = b.rounds()
 	p.Forecast = b.forecast()
 	if !in.NextOnly {
-		p.expect(start)
-		p.compare(start, in)
+		p.Bound = b.bound()
+		p.compare(start)
 	}
 	return p, nil
 }
