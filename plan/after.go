@@ -10,18 +10,27 @@ import (
 // shape that the planning used. Of in only Surface and Panel are looked at; where the surface was not measured, it stays unknown. The
 // uncertainty is that of the measurement: the forecast's own error comes on top.
 func After(in Input, p Plan) *surface.Surface {
-	b := newBench(in, nil, nil)
-	for _, r := range p.Rounds {
-		for _, h := range r.Hits {
-			b.bump(b.h, h.XMM, h.YMM, h.SetUM, r.Stage)
-		}
-	}
 	out := surface.New(in.Surface.Grid)
 	copy(out.Sigma, in.Surface.Sigma)
+	copy(out.Height, in.Surface.Height)
+	f, err := newFields(in.Panel)
+	if err != nil {
+		return out // a panel that could not be planned for has no plan either
+	}
+	b := newBench(in, nil, f)
+	for _, r := range p.Rounds {
+		for _, h := range r.Hits {
+			shape := f.wide
+			if h.Held {
+				shape = f.fine
+			}
+			c, q := b.grid.Cell(h.XMM, h.YMM)
+			b.bump(b.h, min(max(int(math.Round(q)), 0), b.grid.Rows-1)*b.grid.Cols+min(max(int(math.Round(c)), 0), b.grid.Cols-1), shape, h.SetUM)
+		}
+	}
 	for r := range out.Rows {
 		for c := range out.Cols {
-			i := r*out.Cols + c
-			out.Height[i] = in.Surface.Height[i] + float32(b.moved(float64(c)*out.PitchMM, float64(r)*out.PitchMM)/1000)
+			out.Height[r*out.Cols+c] += float32(b.moved(float64(c)*out.PitchMM, float64(r)*out.PitchMM) / 1000)
 		}
 	}
 	return out
@@ -29,12 +38,13 @@ func After(in Input, p Plan) *surface.Surface {
 
 // moved is how far the metal came at a place, um, between the cells of the bench; 0 where no cell round it is known.
 func (b *bench) moved(dx, dy float64) float64 {
-	c, r := min(max(int(dx/cellMM), 0), max(b.cols-2, 0)), min(max(int(dy/cellMM), 0), max(b.rows-2, 0))
+	cols, rows := b.grid.Cols, b.grid.Rows
+	c, r := min(max(int(dx/cellMM), 0), max(cols-2, 0)), min(max(int(dy/cellMM), 0), max(rows-2, 0))
 	fx, fy := min(dx/cellMM-float64(c), 1), min(dy/cellMM-float64(r), 1)
 	var sum, weight float64
 	for n, w := range [4]float64{(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy} {
-		x, y := min(c+n%2, b.cols-1), min(r+n/2, b.rows-1)
-		if d := b.h[y*b.cols+x] - b.start[y*b.cols+x]; !math.IsNaN(d) {
+		i := min(r+n/2, rows-1)*cols + min(c+n%2, cols-1)
+		if d := b.h[i] - b.start[i]; !math.IsNaN(d) {
 			sum, weight = sum+w*d, weight+w
 		}
 	}

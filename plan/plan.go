@@ -10,8 +10,6 @@ package plan
 
 import (
 	"fmt"
-	"math"
-	"sort"
 
 	"fairmetal/mark"
 	"fairmetal/metal"
@@ -35,6 +33,7 @@ type Hit struct {
 	Mark      string  `json:"mark"`
 	Method    string  `json:"method"` // push, pull or tap
 	Tool      string  `json:"tool"`
+	Held      bool    `json:"held,omitempty"` // against a knock-down that is held on the other side, so that the neighbours stay
 	Bar       string  `json:"bar,omitempty"`
 	XMM       float64 `json:"x_mm"`
 	YMM       float64 `json:"y_mm"`
@@ -52,6 +51,7 @@ type Round struct {
 	Stage   Stage    `json:"stage"`
 	Title   string   `json:"title"`
 	Why     string   `json:"why"`
+	Order   string   `json:"order"` // of the hits, and why
 	Hits    []Hit    `json:"hits"`
 	Minutes float64  `json:"minutes"`
 	Watch   []string `json:"watch"`
@@ -61,7 +61,8 @@ type Round struct {
 type Influence struct {
 	From    string  `json:"from"`
 	To      string  `json:"to"`
-	Percent float64 `json:"percent"`
+	Percent float64 `json:"percent"`  // of what the one is raised by
+	MovesUM float64 `json:"moves_um"` // when it is raised by its whole depth
 }
 
 // Order is a working order with its forecast.
@@ -76,9 +77,11 @@ type Order struct {
 
 // Forecast is what the work will take.
 type Forecast struct {
-	Hits     int           `json:"hits"`
+	Told     int           `json:"told"` // hits that the rounds list: if all land as told
+	Hits     int           `json:"hits"` // that jobs like this take, with what has to be worked again
 	HitsLow  int           `json:"hits_low"`
 	HitsHigh int           `json:"hits_high"`
+	Share    float64       `json:"share"` // of jobs that end between
 	ByStage  map[Stage]int `json:"by_stage"`
 	Minutes  float64       `json:"minutes"` // at the metal, without set-up
 	MinLow   float64       `json:"minutes_low"`
@@ -98,6 +101,7 @@ type Plan struct {
 	Influences []Influence `json:"influences"`
 	Groups     [][]string  `json:"groups"` // marks that must be worked together
 	Orders     []Order     `json:"orders"`
+	Bound      Bound       `json:"bound"`
 	Skipped    []Skip      `json:"skipped"`
 	Cautions   []string    `json:"cautions"`
 }
@@ -121,8 +125,12 @@ type Input struct {
 	FairUM    float64 // residual that counts as fair; 0: DefaultFairUM
 	// Strain, which may be nil, is what earlier rounds have cost the film at a place already, per cent.
 	Strain func(x, y float64) float64
+	// Access tells how places are reached from behind; the zero value: everywhere. Reach, which may be nil, may forbid more.
+	Access rack.Access
 	// Order is the working order; Staged if left out.
 	Order string
+	// NextOnly leaves out the range of the forecast and the other working orders: for the rounds after the first.
+	NextOnly bool
 }
 
 // Working orders.
@@ -137,7 +145,7 @@ const (
 const DefaultFairUM = 9.0
 
 // Times of one hit with finding the place, min. From memory of the trade, to be re-fitted from own jobs.
-var minutesOf = map[string]float64{"push raise": 0.7, "push level": 0.5, "push finish": 0.4, "tap level": 0.4, "tap finish": 0.35, "pull raise": 3.5, "pull level": 3, "tap raise": 0.5}
+var minutesOf = map[string]float64{"push raise": 0.7, "push level": 0.5, "push finish": 0.4, "tap level": 0.4, "tap finish": 0.35, "pull raise": 3.5, "pull level": 3, "pull finish": 3, "tap raise": 0.5}
 
 // Make plans the work. An unusable input is an error; a panel without marks gives an empty plan.
 func Make(in Input) (Plan, error) {
@@ -166,95 +174,32 @@ func Make(in Input) (Plan, error) {
 			work = append(work, m)
 		}
 	}
-	p.Influences, p.Groups = interaction(in.Panel, work)
 	if len(work) == 0 {
 		p.Forecast = Forecast{Fair: true, ByStage: map[Stage]int{}}
 		return p, nil
 	}
-	staged := newBench(in, work, nil)
-	staged.work()
-	p.Rounds = staged.rounds(in)
-	p.Forecast = staged.forecast()
-	p.spread(in, work)
-	p.compare(in, work, staged)
+	f, err := newFields(in.Panel)
+	if err != nil {
+		return Plan{}, err
+	}
+	start := newBench(in, work, f)
+	if p.Influences, start.groups, err = start.interaction(); err != nil {
+		return Plan{}, err
+	}
+	p.Groups = names(work, start.groups)
+	b := start.again()
+	if in.plain() {
+		b.plain(in.Order)
+	} else {
+		b.staged()
+	}
+	p.Rounds = b.rounds()
+	p.Forecast = b.forecast()
+	if !in.NextOnly {
+		p.Bound = b.bound()
+		p.compare(start)
+	}
 	return p, nil
-}
-
-// interaction lists who disturbs whom by more than 3 %, and the groups that hang together.
-func interaction(panel metal.Panel, marks []mark.Mark) ([]Influence, [][]string) {
-	inf := []Influence{}
-	group := make([]int, len(marks))
-	for i := range group {
-		group[i] = i
-	}
-	var find func(i int) int
-	find = func(i int) int {
-		if group[i] != i {
-			group[i] = find(group[i])
-		}
-		return group[i]
-	}
-	for i, a := range marks {
-		for j, b := range marks {
-			if i == j {
-				continue
-			}
-			v := panel.Influence(b.XMM-a.XMM, b.YMM-a.YMM)
-			if math.Abs(v) < 0.03 {
-				continue
-			}
-			// What counts is the disturbance against the neighbour's own depth.
-			if math.Abs(v)*a.DepthUM > 0.1*b.DepthUM || math.Abs(v)*a.DepthUM > 2*DefaultFairUM {
-				group[find(i)] = find(j)
-			}
-			inf = append(inf, Influence{a.ID, b.ID, math.Round(1000*v) / 10})
-		}
-	}
-	by := map[int][]string{}
-	for i, m := range marks {
-		by[find(i)] = append(by[find(i)], m.ID)
-	}
-	groups := [][]string{}
-	for _, g := range by {
-		sort.Strings(g)
-		groups = append(groups, g)
-	}
-	sort.Slice(groups, func(i, j int) bool { return groups[i][0] < groups[j][0] })
-	return inf, groups
-}
-
-// spread runs the same plan with hits that scatter, for the range of the forecast: 1 mm in place, 20 % in amount.
-func (p *Plan) spread(in Input, work []mark.Mark) {
-	lo, hi := p.Forecast.Hits, p.Forecast.Hits
-	mlo, mhi := p.Forecast.Minutes, p.Forecast.Minutes
-	for seed := range uint64(5) {
-		b := newBench(in, work, &scatter{seed: seed + 1})
-		b.work()
-		f := b.forecast()
-		lo, hi = min(lo, f.Hits), max(hi, f.Hits)
-		mlo, mhi = min(mlo, f.Minutes), max(mhi, f.Minutes)
-	}
-	// The runs scatter hits only. In the workshop in the computer (package rehearse), where the metal too is other than thought and the
-	// panel is measured between rounds, jobs took up to half as many hits again.
-	p.Forecast.HitsLow, p.Forecast.HitsHigh = int(0.9*float64(lo)), int(math.Ceil(1.6*float64(hi)))
-	p.Forecast.MinLow, p.Forecast.MinHigh = math.Round(0.9*mlo), math.Round(1.6*mhi)
-}
-
-// compare forecasts other working orders on the same surface.
-func (p *Plan) compare(in Input, work []mark.Mark, staged *bench) {
-	one := newBench(in, work, nil)
-	one.oneAfterAnother()
-	a, b := staged.order("raise all part-way, level, finish"), one.order("finish one after another")
-	switch {
-	case len(work) < 2 || len(p.Groups) == len(work):
-		b.Note = "the marks do not disturb each other: the order hardly matters"
-	case b.Hits > a.Hits:
-		b.Note = fmt.Sprintf("%d hits more: each finished mark is disturbed again by the next", b.Hits-a.Hits)
-	default:
-		b.Note = "no dearer here"
-	}
-	a.Note = "this plan"
-	p.Orders = []Order{a, b}
 }
 
 // Cautions are the usual ones for a kind of panel whose skin is worked at tempC; the vehicle maker's instructions, local rules and licensed

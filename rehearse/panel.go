@@ -56,6 +56,8 @@ const (
 	profileStepMM = 0.5
 	// strayFromMM to strayToMM: beyond, neighbours move otherwise than thought by a share of this standard deviation.
 	strayFromMM, strayToMM, straySD = 6.0, 20.0, 0.15
+	// coreSpread: the bump of a hit is by this share wider or narrower than thought.
+	coreSpread = 0.15
 )
 
 func newReality(panel metal.Panel, dents []dent, rnd *rand.Rand) *reality {
@@ -68,18 +70,20 @@ func newReality(panel metal.Panel, dents []dent, rnd *rand.Rand) *reality {
 		}
 	}
 	r.spread = 3.2 + 1.6*rnd.Float64()
-	r.wide = leaves(panel, straySD*rnd.NormFloat64())
+	r.wide = leaves(panel, straySD*rnd.NormFloat64(), 1+coreSpread*(2*rnd.Float64()-1))
 	r.pulled = map[float64]profile{}
 	return r
 }
 
-// leaves is what a hit leaves on the panel as it is: its own field, and farther off more or less of it by the share stray.
-func leaves(p metal.Panel, stray float64) profile {
+// leaves is what a hit leaves on the panel as it is: its own field, with a bump that is wider or narrower, and farther off more or less of it
+// by the share stray.
+func leaves(p metal.Panel, stray, core float64) profile {
 	w := make(profile, int(math.Hypot(2*halfX, 2*halfY)/profileStepMM)+2)
 	for i := range w {
 		d := float64(i) * profileStepMM
 		t := min(1, max(0, (d-strayFromMM)/(strayToMM-strayFromMM)))
-		w[i] = p.Field(d) * (1 + stray*t*t*(3-2*t))
+		t *= t * (3 - 2*t)
+		w[i] = p.Field(d*(core+(1-core)*t)) * (1 + stray*t)
 	}
 	return w
 }

@@ -10,6 +10,7 @@ import (
 	"fairmetal/metal"
 	"fairmetal/plan"
 	"fairmetal/rack"
+	"fairmetal/surface"
 	"fairmetal/verdict"
 )
 
@@ -143,10 +144,20 @@ func one(seed uint64, strategy string) (Case, error) {
 	last := math.Inf(1)
 	stuck := 0
 	var left float64
+	heard, err := plan.NewHeard(believed, tools)
+	if err != nil {
+		return c, err
+	}
+	var done *plan.Round
+	var seen *surface.Surface
 	for {
 		s := r.measured()
-		marks := mark.Find(s, mark.Options{})
-		left = r.left()
+		if done != nil {
+			heard.Round(*done, seen, s)
+			believed = heard.Panel()
+		}
+		marks := r.seen(s)
+		left, _, _ = r.left()
 		if c.Rounds == 0 {
 			c.Marks, c.DeepestUM = len(marks), math.Round(left)
 			if v := verdict.Judge(verdict.Input{Marks: marks, Panel: believed, Film: film}); v.Answer == verdict.No {
@@ -166,7 +177,7 @@ func one(seed uint64, strategy string) (Case, error) {
 		} else {
 			stuck, last = 0, left
 		}
-		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy,
+		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0,
 			Strain: func(x, y float64) float64 { return r.at(r.strain, x, y) }})
 		if err != nil {
 			return c, err
@@ -176,12 +187,12 @@ func one(seed uint64, strategy string) (Case, error) {
 			c.Groups = len(p.Groups) < len(marks)
 		}
 		if len(p.Rounds) == 0 {
-			c.Why = "the film stands no more hits"
+			c.Why = "no hit is left that tools, hand and film allow"
 			break
 		}
 		round := p.Rounds[0]
-		heard := r.work(round, tools)
-		believed.Material = believed.Material.WithYield(believed.YieldMPa * hardness(believed, heard))
+		r.work(round, tools)
+		done, seen = &round, s
 		c.Rounds++
 		c.Hits += len(round.Hits)
 		c.Minutes += round.Minutes
@@ -209,25 +220,37 @@ func firstNo(v verdict.Verdict) string {
 	return "declined"
 }
 
-// left is the height farthest from the form, um, within the part that is looked at.
-func (r *reality) left() float64 {
-	most := 0.0
+// left is the height farthest from the form, um, within the part that is looked at, and its place.
+func (r *reality) left() (um, x, y float64) {
 	for i, v := range r.fairForm() {
-		if x, y := r.XY(i%r.Cols, i/r.Cols); math.Abs(x) < workX && math.Abs(y) < workY {
-			most = max(most, math.Abs(v))
+		if cx, cy := r.XY(i%r.Cols, i/r.Cols); math.Abs(cx) < workX && math.Abs(cy) < workY && math.Abs(v) > um {
+			um, x, y = math.Abs(v), cx, cy
 		}
 	}
-	return most
+	return um, x, y
 }
 
-// felt is one hit as the hand felt it: metal lifted by so much under the tool, and what stayed of it.
-type felt struct {
-	loaded, stayed float64
-	tip            metal.Tip
+// spotMM is the breadth of a spot that the technician marks.
+const spotMM = 12.0
+
+// seen are the marks on a surface: those found, and the spot where a line wobbles most if it is in none of them, which the technician sees.
+func (r *reality) seen(s *surface.Surface) []mark.Mark {
+	marks := mark.Find(s, mark.Options{})
+	um, x, y := r.left()
+	for i := range marks {
+		if marks[i].DepthUM >= plan.DefaultFairUM && marks[i].Inside(x, y, 1, 0) {
+			return marks
+		}
+	}
+	m := mark.Mark{ID: "spot", Kind: mark.Round, XMM: x, YMM: y, LengthMM: spotMM, WidthMM: spotMM, DepthUM: um, DeepestMM: [2]float64{x, y}, RadiusMM: spotMM * spotMM / (8 * um / 1000)}
+	if s.At(x, y) > 0 {
+		m.Kind = mark.High
+	}
+	return append(marks, m)
 }
 
 // work makes a round's hits: each is brought to the height under the tool that the plan gives, fine ones to the height after.
-func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
+func (r *reality) work(round plan.Round, tools rack.Rack) {
 	soft := map[string]bool{}
 	for _, t := range tools.Tips {
 		soft[t.Name] = t.Metal().Soft
@@ -236,14 +259,13 @@ func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
 	for _, t := range tools.Tabs {
 		tabs[t.Name] = math.Sqrt(t.Metal().AreaMM2() / math.Pi)
 	}
-	var heard []felt
 	for _, h := range round.Hits {
 		before := r.stands(h.XMM, h.YMM)
 		tip := metal.Tip{Soft: h.Method == "pull" || soft[h.Tool]}
-		if h.Method == "tap" || round.Stage == plan.Finish {
+		if h.Method == "tap" || h.Held {
 			// Light blows, looked at one by one: up to what is wanted.
 			set := h.ToUM - before
-			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip: tip, fine: round.Stage == plan.Finish, tap: h.Method == "tap"})
+			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip: tip, fine: h.Held, tap: h.Method == "tap"})
 			continue
 		}
 		l := h.LoadedUM - before
@@ -251,30 +273,5 @@ func (r *reality) work(round plan.Round, tools rack.Rack) []felt {
 			continue // it stands there already
 		}
 		r.hit(blow{x: h.XMM, y: h.YMM, set: r.panel.SetAtHeightUM(l, tip), tip: tip, tabMM: tabs[h.Tool]})
-		heard = append(heard, felt{l, r.stands(h.XMM, h.YMM) - before, tip})
 	}
-	return heard
-}
-
-// hardness re-fits the yield from what hits left, as a factor on the one believed: the least sum of misfits over factors from 0.8 to
-// 1.3, each weighed against a prior of an eighth.
-func hardness(p metal.Panel, heard []felt) float64 {
-	if len(heard) == 0 {
-		return 1
-	}
-	best, cost := 1.0, math.Inf(1)
-	for f := 0.8; f < 1.3; f += 0.02 {
-		q := p
-		q.Material = p.Material.WithYield(p.YieldMPa * f)
-		sum := math.Log(f) * math.Log(f) / (0.12 * 0.12)
-		for _, e := range heard {
-			set := q.SetAtHeightUM(e.loaded, e.tip)
-			d := (e.stayed - set) / (10 + 0.25*math.Abs(set))
-			sum += math.Min(d*d, 9) + 2*math.Log(10+0.25*math.Abs(set))
-		}
-		if sum < cost {
-			best, cost = f, sum
-		}
-	}
-	return best
 }
