@@ -59,6 +59,15 @@ func (r *run) demodulate() error {
 	for i := range r.folded {
 		r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
 	}
+	for _, f := range fields {
+		if r.seam == nil {
+			r.seam = f.Seam
+			continue
+		}
+		for i, v := range f.Seam {
+			r.seam[i] = r.seam[i] || v
+		}
+	}
 	return nil
 }
 

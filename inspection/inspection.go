@@ -16,6 +16,8 @@ import (
 	"strings"
 	"sync"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"fairmetal/capture"
 	"fairmetal/card"
 	"fairmetal/mark"
@@ -135,6 +137,7 @@ type run struct {
 	frames []frame
 	u, v   *phase.Field
 	folded []bool // pixels inside a folded reflection
+	seam   []bool // pixels on feature lines that hide stripes; nil: none
 	cam    *pose.Camera
 	shrink float64    // working pixels per pixel of the decoded photo
 	blur   [3]float64 // covariance of the blur on the panel, px^2
@@ -598,7 +601,7 @@ func (r *run) mirror() error {
 
 // onePitch tells whether the order of the stripes rests on continuity alone.
 func (r *run) onePitch() bool {
-	return r.set.Kind == capture.Sweep || r.sharpShifted()
+	return r.set.Kind == capture.Sweep || r.seam != nil || r.sharpShifted()
 }
 
 // sharpShifted tells whether a shifted set holds stripes with sharp edges: of those only the fine pitch is used.
@@ -727,11 +730,79 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
 	surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
+	spanned := r.spanSeams(g, rx, ry)
 	surface.KeepLargest(g, rx, ry)
 	gap = surface.CloseGaps(g, rx, ry, gapMM)
+	for _, i := range spanned {
+		gap[i] = true
+	}
 	surface.KeepLargest(g, rx, ry)
 	next, err = surface.Integrate(g, rx, ry, nil, dev, 1e-5)
 	return next, gap, err
+}
+
+// spanSeams carries the slopes over the form across feature lines whose stripes a single photo cannot show, and returns the cells. It
+// does so only where both sides agree: what was counted whole stripes off is another slope.
+func (r *run) spanSeams(g surface.Grid, rx, ry []float32) (spanned []int) {
+	if r.seam == nil {
+		return nil
+	}
+	x, y := slices.Clone(rx), slices.Clone(ry)
+	for i, filled := range surface.CloseGaps(g, x, y, seamSpanMM) {
+		if filled && r.onSeam(g.XY(i%g.Cols, i/g.Cols)) {
+			spanned = append(spanned, i)
+		}
+	}
+	if r.unlike(g, rx, ry, spanned) {
+		return nil
+	}
+	for _, i := range spanned {
+		rx[i], ry[i] = x[i], y[i]
+	}
+	return spanned
+}
+
+// onSeam tells whether a place lies on a feature line of the form, or, where the form has none, is seen on a seam.
+func (r *run) onSeam(x, y float64) bool {
+	if lines := r.res.Calibration.Form.Lines(); len(lines) > 0 {
+		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < seamSpanMM })
+	}
+	z, _, _ := r.res.Calibration.Form.Eval(x, y)
+	px, py, _ := r.cam.Project(vec(x, y, z))
+	ix, iy := int(px), int(py)
+	return ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.seam[iy*r.u.W+ix]
+}
+
+// unlike tells whether the slopes over the form around most of these cells differ by more than half of what one stripe counted wrong
+// makes: their spread around a cell is half the step that hides between them. A line that the form knows is taken off with it.
+func (r *run) unlike(g surface.Grid, rx, ry []float32, cells []int) bool {
+	if len(r.res.Calibration.Form.Folds) > 0 {
+		return false
+	}
+	n := int(math.Round(1.5 * seamSpanMM / g.PitchMM))
+	limit := r.u.PitchMM / (2 * r3.Norm(r.res.Calibration.Board.Centre)) / 4
+	odd, told := 0, 0
+	for k := 0; k < len(cells); k += max(1, len(cells)/2000) {
+		c, w := cells[k]%g.Cols, cells[k]/g.Cols
+		var sum [4]float64
+		var m float64
+		for j := max(0, w-n); j <= min(g.Rows-1, w+n); j++ {
+			for i := max(0, c-n); i <= min(g.Cols-1, c+n); i++ {
+				if a, b := float64(rx[j*g.Cols+i]), float64(ry[j*g.Cols+i]); a == a && b == b {
+					sum[0], sum[1], sum[2], sum[3] = sum[0]+a, sum[1]+b, sum[2]+a*a, sum[3]+b*b
+					m++
+				}
+			}
+		}
+		if m < float64(n) {
+			continue
+		}
+		told++
+		if (sum[2]+sum[3])/m-(sum[0]*sum[0]+sum[1]*sum[1])/(m*m) > limit*limit {
+			odd++
+		}
+	}
+	return 2*odd > told
 }
 
 func takeOff(h, off []float64) {
@@ -745,6 +816,7 @@ const (
 	curlFloor       = 0.008 // 1/mm: a slipped stripe order jumps by p/2B, 0.018 at 16 and 450 mm, over two cells
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
+	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
 	gapShare        = 0.03  // of the depth: a bottom that was not seen
 	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe
 	// over them leaves some 2 um between the sides, evened out over stripReachMM.
@@ -755,6 +827,10 @@ const (
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
 	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
+	if r.set.Kind == capture.Single {
+		// A high around what could not be read is the crown of a low that folds the reflection, which the areas tell of.
+		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool { return m.Kind == mark.High && m.Folded })
+	}
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
 		for _, p := range m.OutlineMM {

@@ -16,6 +16,9 @@ type Single struct {
 	Field
 	// Folded marks pixels, enclosed by readable ones, whose reflection folds over or whose stripes cannot be followed.
 	Folded []bool
+	// Seam marks pixels beside and on a feature line that hides stripes; nil where there is none. What lies beyond it may be whole stripes
+	// off.
+	Seam []bool
 }
 
 // NoStripesError says that one photo shows no stripes that could be followed.
@@ -66,7 +69,7 @@ func lockOn(r *raster, square bool) *lock {
 
 // finish judges what the loop has followed, and places it on the board.
 func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (*Single, error) {
-	l.lookAtAll()
+	l.look(quiteStill)
 	l.purify(nil)
 	l.judge()
 	l.place(boardMM / pitchMM)

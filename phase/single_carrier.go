@@ -115,7 +115,8 @@ func (r *raster) beats(c *carrier) []beat {
 	}
 	re, im := r.demodulate(c, scales)
 	best := make([]beat, c.cols*c.rows)
-	count := float32(c.q*c.q) / rowStride
+	stride := r.colStride()
+	count := float32(c.q*((c.q+stride-1)/stride)) / rowStride
 	for k, s := range scales {
 		sigma := 0.8 * r.period / float64(s) / float64(c.q)
 		re, im := smooth(re[k], c.cols, c.rows, sigma), smooth(im[k], c.cols, c.rows, sigma)
@@ -159,7 +160,7 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 	for range scales {
 		re, im = append(re, make([]float32, n)), append(im, make([]float32, n))
 	}
-	lim := float32(r.reach)
+	lim, stride := float32(r.reach), r.colStride()
 	r.cells(c.q, c.cols, c.rows, func(y, first int, row []float32) {
 		line, t := make([]float32, r.guide.cols), make([]float32, r.w)
 		r.guide.row(y, line, t)
@@ -170,7 +171,7 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 				continue
 			}
 			mid, gain := c.levels.mid[k], 1/c.levels.half[k]
-			for x := x0; x < x1; x++ {
+			for x := x0; x < x1; x += stride {
 				g := min(max((row[x]-mid)*gain, -maxSwing), maxSwing)
 				for q, s := range scales {
 					sin, cos := sincosTurns(s * t[x])
@@ -181,6 +182,15 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 		}
 	})
 	return re, im
+}
+
+// colStride is how many pixels apart the beat reads these rows: two where the densest stripes that the guide may stand for keep six
+// pixels.
+func (r *raster) colStride() int {
+	if r.period >= 6*guideSlack {
+		return 2
+	}
+	return 1
 }
 
 // maxSwing bounds the normalised photo: stripes swing by 1 (square) to pi/2 (sine), print and glare by more.

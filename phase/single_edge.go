@@ -158,7 +158,7 @@ func (l *lock) rim(label []int32, id int32, side int) []rimLine {
 
 // place settles the constant of each separate part, in whole turns against each other, by the board's own edges, drops the parts
 // that no edge places, and centres the whole on the board. A board of boardTurns stripe pairs of which fewer are seen between its
-// edges hides the others in a seam.
+// edges hides the others in a seam; where its edges are not seen what lies beyond a seam may be whole turns off.
 func (l *lock) place(boardTurns float64) {
 	label, sizes := l.parts(l.ok)
 	order := make([]int32, len(sizes))
@@ -198,12 +198,12 @@ func (l *lock) seams(label []int32, id int32, a, b interval, boardTurns float64)
 		switch k, one := whole(a.shifted(boardTurns), b); {
 		case one && k == 0:
 			return a, b
-		case one && math.Abs(k) <= seamMost && l.cut(label, id, k, true):
+		case one && math.Abs(k) <= seamMost && l.cut(label, id, k):
 			return a, b.shifted(k)
 		}
 	}
-	// A seam that hides nobody knows how many.
-	if l.cut(label, id, 0, false) || a.known() && b.known() {
+	// A seam that hides nobody knows how many leaves its far side whole turns off.
+	if l.cut(label, id, 0) || a.known() && b.known() {
 		return nowhere, nowhere
 	}
 	if a.known() {

@@ -11,6 +11,11 @@ import (
 func (l *lock) field(w, h int, pitch float64) *Single {
 	s := &Single{Field: Field{W: w, H: h, X: make([]float32, w*h), Mod: make([]float32, w*h), PitchMM: pitch, SigmaMM: l.sigma() * pitch}, Folded: make([]bool, w*h)}
 	nan, p := float32(math.NaN()), float32(pitch)
+	var seam []bool
+	if l.seam != nil {
+		seam = invert(l.shrink(invert(l.seam), seamReach+1))
+		s.Seam = make([]bool, w*h)
+	}
 	k := 1 << l.r.halved
 	step := l.q * k
 	rows.Do(h, func(y0, y1 int) {
@@ -39,6 +44,9 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 				}
 				c := first + q/step
 				mod[q], folded[q] = l.levels.half[c], l.folded[c]
+				if seam != nil {
+					s.Seam[y*w+l.x0*k+q] = seam[c]
+				}
 			}
 		}
 	})

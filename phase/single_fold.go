@@ -6,8 +6,10 @@ import "fairmetal/internal/rows"
 // the reflection folds (Coddington's equations [BornWolf]); purity is how well photo and prediction agree, 1 on undamaged metal.
 // The stricter limit starts a folded place, the milder one bounds it: a fold is ringed by stripes that nearly stand.
 const (
-	foldPace, rimPace     = -0.05, 0.25
+	foldPace, rimPace     = 0.05, 0.25
 	foldPurity, rimPurity = 0.5, 0.7
+	// turnPace is how far backwards what stands may seem to run, in the middle of a dent that does not quite fold.
+	turnPace = -0.05
 	// stillPace: where stripes stand nearly still, smoothed over paceWindow, they may run either way behind. The prediction passes
 	// from a fold's outside into the mirrored inside at 0.3 to 0.4.
 	stillPace = 0.45
@@ -33,13 +35,17 @@ const (
 func (l *lock) judge() {
 	n := l.cols * l.rows
 	pace := l.pace()
-	seed, rim := make([]bool, n), make([]bool, n)
-	for i := range seed {
-		seed[i] = pace[i] < foldPace || l.purity[i] < foldPurity || l.slope[i] > dense
+	turns, stands, rim := make([]bool, n), make([]bool, n), make([]bool, n)
+	for i := range turns {
+		turns[i] = pace[i] < turnPace || l.purity[i] < foldPurity || l.slope[i] > dense
 		rim[i] = pace[i] < rimPace || l.purity[i] < rimPurity
 	}
-	l.backward(seed)
-	ok := invert(l.grow(seed, rim))
+	l.backward(turns)
+	for i, v := range turns {
+		stands[i] = v || pace[i] < foldPace
+	}
+	ok := invert(l.grow(turns, rim))
+	l.dropTouching(ok, invert(l.grow(stands, rim)))
 	for i, v := range l.trust {
 		ok[i] = ok[i] && v > 0
 	}
@@ -47,6 +53,25 @@ func (l *lock) judge() {
 	ok = invert(l.closing(invert(ok), foldGap))
 	l.holes = invert(l.closing(ok, seamGap))
 	l.ok = l.open(l.moving(l.shrink(ok, foldMargin), pace), foldNeck)
+}
+
+// dropTouching takes those parts of a mask that sure lacks out of it which touch anything outside the mask: stripes may stand in the
+// middle of a dent, but not at the end of the board or beside a fold.
+func (l *lock) dropTouching(ok, sure []bool) {
+	doubt := make([]bool, len(ok))
+	for i, v := range ok {
+		doubt[i] = v && !sure[i]
+	}
+	label, sizes := l.parts(doubt)
+	lost := make([]bool, len(sizes)+1)
+	for i, id := range label {
+		if id != 0 {
+			neighbours(i, l.cols, len(ok), func(j int) { lost[id] = lost[id] || !ok[j] })
+		}
+	}
+	for i, id := range label {
+		ok[i] = ok[i] && !lost[id]
+	}
 }
 
 // pace is the smoothed gradient of the prediction along that of the trend, over the latter.
@@ -98,16 +123,11 @@ func (l *lock) moving(ok []bool, pace []float32) []bool {
 		moves[i] = v && pace[i] >= stillPace
 		stands[i] = v && pace[i] < stillPace
 	}
-	out := l.main(moves)
-	label, sizes := l.parts(stands)
-	lost := make([]bool, len(sizes)+1)
-	for i, id := range label {
-		if id != 0 {
-			neighbours(i, l.cols, len(ok), func(j int) { lost[id] = lost[id] || label[j] == 0 && !out[j] })
-		}
+	moves = l.main(moves)
+	out := make([]bool, len(ok))
+	for i, v := range moves {
+		out[i] = v || stands[i]
 	}
-	for i, id := range label {
-		out[i] = out[i] || id != 0 && !lost[id]
-	}
+	l.dropTouching(out, moves)
 	return out
 }

@@ -165,12 +165,12 @@ func (l *lock) round(n int) {
 		l.reach()
 	}
 	if n < first {
-		l.look()
+		l.look(roughlyStill)
 	} else {
-		l.lookAtAll()
+		l.look(quiteStill)
 	}
 	l.weigh()
-	if n < 3 || n == first {
+	if n == 0 || n == 2 || n == first {
 		l.relevel()
 		l.forget()
 	}

@@ -35,8 +35,8 @@ const coreTurns = 0.1
 // blurred edges and sine stripes too, whose differences on both sides of an edge cancel. The breadth counts in turns by the
 // local slope of the prediction, and an edge counts as long as it runs through the cell.
 //
-// Cells whose prediction has hardly moved since keep what was gathered then.
-func (l *lock) look() {
+// Cells whose prediction has moved by less than still turns since keep what was gathered then.
+func (l *lock) look(still float32) {
 	n := l.cols * l.rows
 	for _, p := range l.sums.all() {
 		if *p == nil {
@@ -47,7 +47,7 @@ func (l *lock) look() {
 		l.seen, l.due = make([]float32, n), make([]bool, n)
 		l.forget()
 	}
-	l.callDue()
+	l.callDue(still)
 	for _, p := range l.sums.all() {
 		v := *p
 		for i, due := range l.due {
@@ -102,12 +102,6 @@ func (l *lock) look() {
 	})
 }
 
-// lookAtAll is look at every cell.
-func (l *lock) lookAtAll() {
-	l.forget()
-	l.look()
-}
-
 // forget makes the next look go over all cells.
 func (l *lock) forget() {
 	for i := range l.seen {
@@ -117,12 +111,12 @@ func (l *lock) forget() {
 
 // callDue picks the cells to look at: those between nodes of which one has moved. Stripes that cross others are looked at
 // everywhere, since the others move as well.
-func (l *lock) callDue() {
+func (l *lock) callDue(still float32) {
 	clear(l.due)
 	for j := range l.rows {
 		for i := range l.cols {
 			k := j*l.cols + i
-			if d := l.phi.v[k] - l.seen[k]; l.other == nil && d < hardlyMoved && d > -hardlyMoved {
+			if d := l.phi.v[k] - l.seen[k]; l.other == nil && d < still && d > -still {
 				continue
 			}
 			l.seen[k] = l.phi.v[k]
@@ -135,8 +129,12 @@ func (l *lock) callDue() {
 	}
 }
 
-// hardlyMoved, in turns, is a tenth of what orange peel moves an edge by.
-const hardlyMoved = 0.005
+// Turns by which a prediction has hardly moved: a quarter of what orange peel moves an edge by on the way, and a twentieth of it at
+// the end.
+const (
+	roughlyStill = 0.02
+	quiteStill   = 0.004
+)
 
 // edgeSharpness is how steeply a predicted edge rises per turn, where a px is so many turns: a pixel is the mean of its square, and
 // an edge as wide as a pixel.

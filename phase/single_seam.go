@@ -7,12 +7,12 @@ import (
 
 // cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
 // into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k and
-// takes the seam's cells out; where k is not sure it drops the smaller side. False where there is no seam.
-func (l *lock) cut(label []int32, id int32, k float64, sure bool) bool {
+// takes the seam's cells out; where the seam is not plain it drops the smaller side. False where there is no seam.
+func (l *lock) cut(label []int32, id int32, k float64) bool {
 	ax := l.across(label, id)
 	m := l.seamMap(label, id, ax)
-	c, found := m.search()
-	if !found {
+	c, dip := m.search()
+	if dip < seamDip {
 		return false
 	}
 	l.seam = make([]bool, len(l.ok))
@@ -38,7 +38,7 @@ func (l *lock) cut(label []int32, id int32, k float64, sure bool) bool {
 	}
 	// Each side by itself: what crowds beside the seam has pulled at it.
 	for range 3 {
-		l.look()
+		l.look(quiteStill)
 		l.weigh()
 		for n, p := range at {
 			for m := max(0, p-seamReach); m <= min(ax.m-1, p+seamReach); m++ {
@@ -47,7 +47,7 @@ func (l *lock) cut(label []int32, id int32, k float64, sure bool) bool {
 		}
 		l.move(span, finalSteps)
 	}
-	if sure {
+	if dip > plainDip {
 		return true
 	}
 	for n, p := range at {
@@ -66,6 +66,8 @@ const (
 	// seamDip is how much less photo and prediction must agree along a seam than beside it. A pressed line that crowds four stripes
 	// into six pixels dips by 0.4, the weakest curve on orange peel by 0.07.
 	seamDip = 0.2
+	// plainDip places a seam to a cell all along.
+	plainDip = 0.25
 	// seamSlope and seamBow bound the curves: the line's run against the raster, and its sagitta over its length.
 	seamSlope = 0.6
 	seamBow   = 0.05
@@ -91,6 +93,7 @@ type seamMap struct {
 
 func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 	core, coreN := ax.along(l.sums.core), ax.along(l.sums.coreN)
+	strange := ax.along(l.strangeness())
 	enough := 0.2 * float32(l.q*l.q) // else all edge
 	var all []float32
 	for i := range core {
@@ -122,12 +125,28 @@ func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 		for m := first + margin; first >= 0 && m <= last-margin; m++ {
 			if i := ax.at(n, m); clear[i] && coreN[i] >= enough {
 				s.told[n*ax.m+m] = true
-				s.lack[n*ax.m+m] = min(max(1-core[i]/usual, 0), 1)
+				s.lack[n*ax.m+m] = min(max(1-core[i]/usual, strange[i], 0), 1)
 			}
 		}
 	}
 	return s
 }
+
+// strangeness is how far the prediction's pace from cell to cell is off that of undamaged metal, beyond what orange peel and dents that can
+// be read do: what was counted wrong across a seam crowds or turns the stripes there.
+func (l *lock) strangeness() []float32 {
+	out := make([]float32, len(l.phi.v))
+	for i := range out {
+		tx, ty := l.gradient(l.trend, i%l.cols, i/l.cols)
+		px, py := l.gradient(l.phi.v, i%l.cols, i/l.cols)
+		p := (px*tx+py*ty)/(tx*tx+ty*ty) - 1
+		out[i] = min(max(p-calmPace, -p-calmPace, 0), 1)
+	}
+	return out
+}
+
+// calmPace: orange peel changes the pace from cell to cell by a third rms on the roughest paint seen.
+const calmPace = 0.7
 
 // sum along a curve: the agreement that is missing, and how many lines tell. What tells nothing lacks nothing, so that a curve gains
 // by lying on the seam and not by avoiding to be seen.
@@ -143,8 +162,8 @@ func (s seamMap) sum(c curve, shift float64) (lack float64, told int) {
 	return lack, told
 }
 
-// search returns the curve along which most agreement is missing, and whether it dips enough below its surroundings.
-func (s seamMap) search() (curve, bool) {
+// search returns the curve along which most agreement is missing, and by how much it dips below its surroundings.
+func (s seamMap) search() (c curve, dip float64) {
 	best, most := curve{}, float32(-1)
 	reach, bow := seamSlope*float64(s.n)/2, seamBow*float64(s.n)
 	row := make([]float32, s.m)
@@ -185,8 +204,11 @@ func (s seamMap) search() (curve, bool) {
 	on, n := s.sum(best, 0)
 	a, na := s.sum(best, -4)
 	b, nb := s.sum(best, 4)
-	dip := on/float64(max(1, n)) - (a+b)/float64(max(1, na+nb))
-	return best, dip > seamDip && 10*n > s.n
+	dip = on/float64(max(1, n)) - (a+b)/float64(max(1, na+nb))
+	if 10*n < s.n {
+		return best, 0
+	}
+	return best, dip
 }
 
 // across runs over the cells line by line, each line across the stripes along the raster's axis nearest to the trend.

@@ -286,7 +286,8 @@ func TestSingleCardAndRoom(t *testing.T) {
 			px, py := float64(x)+0.5, float64(y)+0.5
 			v := float64(s.X[y*sw+x])
 			if _, hidden := m.hide(px, py); hidden {
-				if v == v {
+				// A pixel may count to the board whose neighbour does.
+				if _, near := m.hide(px+1, py); v == v && near {
 					t.Fatalf("%.1f mm read at (%d, %d), where no board shows", v, x, y)
 				}
 				continue
@@ -309,8 +310,8 @@ func TestSingleCardAndRoom(t *testing.T) {
 	}
 }
 
-// A feature line sharper than stripes can be told apart hides some of them. The board's edges tell how many; without them one side
-// of the line is left out.
+// A feature line sharper than stripes can be told apart hides some of them. The board's edges tell how many; without them the far side
+// stays whole stripes off.
 func TestSingleSeam(t *testing.T) {
 	const hidden = 3 // stripe pairs
 	line := func(px, py float64) float64 { return px - (250 + 0.1*(py-sh/2) + 0.0004*(py-sh/2)*(py-sh/2)) }
@@ -328,8 +329,8 @@ func TestSingleSeam(t *testing.T) {
 		name  string
 		board float64
 		hide  func(px, py float64) (float64, bool)
-		sides int
-	}{{"edges seen", hi - lo, room, 2}, {"edges beyond the photo", 3 * (hi - lo), nil, 1}, {"board of another size", 3 * (hi - lo), room, 1}} {
+		sure  bool
+	}{{"edges seen", hi - lo, room, true}, {"edges beyond the photo", 3 * (hi - lo), nil, false}, {"board of another size", 3 * (hi - lo), room, false}} {
 		t.Run(c.name, func(t *testing.T) {
 			m.hide = c.hide
 			s := read(t, m, c.board)
@@ -348,21 +349,15 @@ func TestSingleSeam(t *testing.T) {
 					}
 				}
 			}
-			read := 0
-			for _, k := range n {
-				if k > 10000 {
-					read++
-				} else if k > 500 {
-					t.Errorf("%d pixels of one side", k)
-				}
+			if n[0] < 10000 || n[1] < 10000 {
+				t.Fatalf("%d and %d pixels of the sides read", n[0], n[1])
 			}
-			if read != c.sides {
-				t.Errorf("%d sides read, want %d", read, c.sides)
+			d := sum[1]/float64(n[1]) - sum[0]/float64(n[0])
+			if !c.sure {
+				d -= singleP * math.Round(d/singleP)
 			}
-			if read == 2 {
-				if d := sum[1]/float64(n[1]) - sum[0]/float64(n[0]); math.Abs(d) > 0.05*singleP {
-					t.Errorf("the sides lie %.1f mm apart", d)
-				}
+			if math.Abs(d) > 0.05*singleP {
+				t.Errorf("the sides lie %.1f mm apart", d)
 			}
 		})
 	}

@@ -1,0 +1,105 @@
+package inspection
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"fairmetal/capture"
+	"fairmetal/internal/memfs"
+	"fairmetal/mark"
+	"fairmetal/scene"
+)
+
+// gentle is a panel with marks that do not fold the reflection, up to 0.85 of the fold, and one that does, seen by a pair of single
+// photos and by one of crossed stripes.
+func gentle(t *testing.T) (*scene.Capture, capture.Capture) {
+	t.Helper()
+	card := func(x float64) scene.Card { return scene.Card{SideMM: 40, XMM: x, LiftMM: 0.2} }
+	c, err := scene.Render(scene.Spec{
+		Name: "gentle", Seed: 5,
+		Panel: scene.Panel{RXMM: 5200, RYMM: 2600, TwistPerMM: 5e-6, PeelUM: 0.4, Marks: []scene.Mark{
+			{ID: "wide", Kind: "round", XMM: -48, YMM: 6, LengthMM: 40, WidthMM: 38, DepthUM: 100},
+			{ID: "low", Kind: "round", XMM: 28, YMM: -30, LengthMM: 22, WidthMM: 20, DepthUM: 26},
+			{ID: "high", Kind: "high", XMM: -8, YMM: 34, LengthMM: 17, WidthMM: 15, DepthUM: 35},
+			{ID: "sharp", Kind: "round", XMM: 54, YMM: 16, LengthMM: 26, WidthMM: 24, DepthUM: 420},
+		}},
+		Paint:  scene.Paint{Albedo: [3]float64{0.006, 0.006, 0.007}},
+		Board:  scene.Board{DistanceMM: 420, WidthMM: 1000, HeightMM: 750, RoomLevel: 0.05, TiltDeg: [2]float64{1, -1}},
+		Cards:  [2]scene.Card{card(-125), card(125)},
+		Camera: scene.Camera{DistanceMM: 450, TiltDeg: 30, AimMM: [2]float64{0, 6}, FocalPX: 760, W: 900, H: 675, BlurPX: 0.5},
+		Sets:   []scene.Set{{Kind: "single", Profile: "square", FineMM: 12}, {Kind: "single", Profile: "square", FineMM: 12, Crossed: true}},
+	}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	facts, err := capture.ReadDir(memfs.FS(c.Files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c, facts
+}
+
+// TestGentleMarks: marks that do not fold the reflection are measured from single photos and from crossed stripes, 50 um and more within
+// 10 % and shallower ones within 10 um; the one that folds is reported as such, gets no value where the mirror map's determinant is
+// negative, and there is no other mark.
+func TestGentleMarks(t *testing.T) {
+	made, facts := gentle(t)
+	for i, name := range []string{"pair", "crossed"} {
+		t.Run(name, func(t *testing.T) {
+			one := facts
+			one.Sets = facts.Sets[i : i+1]
+			r, err := RunCapture(context.Background(), memfs.FS(made.Files), one, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := 0
+			for _, m := range r.Marks {
+				for _, k := range made.Truth.Marks {
+					if math.Hypot(m.XMM-k.XMM, m.YMM-k.YMM) > 4 || (m.Kind == mark.High) != (k.Kind == "high") {
+						continue
+					}
+					found++
+					if off := math.Abs(m.DepthUM - k.DepthUM); m.Folded || k.LeastPace < 0 || off > 10 || off > 0.1*k.DepthUM && k.DepthUM >= 50 {
+						t.Errorf("%s: %.1f um, want %.1f (folded %v, pace %.2f)", k.ID, m.DepthUM, k.DepthUM, m.Folded, k.LeastPace)
+					}
+				}
+			}
+			if found != 3 || len(r.Marks) != 3 {
+				t.Errorf("%d of 3 marks found, %d in all", found, len(r.Marks))
+			}
+			folded := 0
+			for _, a := range r.Areas {
+				if a.Kind == "folded" && math.Hypot(a.XMM-54, a.YMM-16) < 5 {
+					folded++
+				}
+			}
+			if folded != 1 {
+				t.Errorf("areas %+v", r.Areas)
+			}
+			tr := &made.Truth
+			given, folds, sum, n := 0, 0, 0.0, 0.0
+			for i, pace := range tr.Pace {
+				h := r.Surface.At(tr.X0MM+float64(i%tr.Cols)*tr.PitchMM, tr.Y0MM+float64(i/tr.Cols)*tr.PitchMM)
+				if pace < 0 {
+					folds++
+				}
+				if h != h {
+					continue
+				}
+				if pace < 0 {
+					given++
+				}
+				e := 1000 * (h - float64(tr.Height[i]))
+				sum, n = sum+e*e, n+1
+			}
+			// The fold's rim, where stripes stand, is known to half a stripe.
+			if 20*given > folds {
+				t.Errorf("a value for %d of %d cells that fold", given, folds)
+			}
+			if rms := math.Sqrt(sum / n); rms > 2 {
+				t.Errorf("%.2f um rms", rms)
+			}
+		})
+	}
+}
