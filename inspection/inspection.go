@@ -574,7 +574,7 @@ func (r *run) mirror() error {
 	if r.onePitch() {
 		cal, err = r.countOut(prior)
 	} else {
-		cal, err = mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), prior)
+		cal, err = r.calibrate(prior)
 	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
@@ -598,6 +598,26 @@ func (r *run) mirror() error {
 	}
 	return nil
 }
+
+// calibrate solves the set-up. Where faint stripes leave holes in many patches it is solved with those too, and what explains more of the
+// metal is kept: a feature line may only show in them.
+func (r *run) calibrate(prior mirror.Prior) (*mirror.Calibration, error) {
+	whole, most := mirror.Sights(r.u, r.v), mirror.SomeSights(r.u, r.v, patchShare)
+	cal, err := mirror.Calibrate(&r.res.Frame, whole, prior)
+	if err == nil && (cal.Undamaged > explained || 10*len(whole) > 9*len(most)) {
+		return cal, nil
+	}
+	other, otherErr := mirror.Calibrate(&r.res.Frame, most, prior)
+	if otherErr == nil && (err != nil || other.Undamaged*float64(len(most)) > 1.1*cal.Undamaged*float64(len(whole))) {
+		return other, nil
+	}
+	return cal, err
+}
+
+const (
+	patchShare = 0.6 // of a patch that must be read to be of any use
+	explained  = 0.9 // of the metal by one form: the rest is damage
+)
 
 // onePitch tells whether the order of the stripes rests on continuity alone.
 func (r *run) onePitch() bool {

@@ -260,8 +260,11 @@ func (f *finder) curvature(i int, sign float32) (k1, k2 float64) {
 // crownReach is how far from a mark's outline, in its own half breadths, its crown or moat may peak.
 const crownReach = 1.3
 
+// skirtShare is the share of a mark's depth below which a shallow place of the same sign right beside it is its own skirt.
+const skirtShare = 0.03
+
 // dropCrowns removes peaks that are only the rim of a stronger mark of the other sign: lower than it by much, close to its
-// outline, and ridge-like, running round it.
+// outline, and ridge-like, running round it. Traces of the same sign as close by are taken for its skirt.
 func (f *finder) dropCrowns(found []*region) []*region {
 	type disc struct{ x, y, r float64 }
 	discs := make([]disc, len(found))
@@ -279,11 +282,19 @@ func (f *finder) dropCrowns(found []*region) []*region {
 		rim := false
 		x, y := f.s.XY(q.at%f.s.Cols, q.at/f.s.Cols)
 		for j, o := range found {
-			if o.sign == q.sign || q.peak > 0.5*o.peak {
+			if q.peak > 0.5*o.peak {
 				continue
 			}
 			gap := f.gap(x, y, o)
 			if gap > crownReach*discs[j].r {
+				continue
+			}
+			if o.sign == q.sign {
+				// Beyond the crown a mark runs out in a moat or in the arms of a star.
+				if q.peak < skirtShare*o.peak {
+					rim = true
+					break
+				}
 				continue
 			}
 			k1, k2 := f.curvature(q.at, q.sign)

@@ -25,26 +25,27 @@ type Sight struct {
 // and their spacing on the panel, some 4 mm, still shows a feature line.
 const sightsAcross = 133
 
-// Sights averages both fields over patches in which every pixel is readable.
-func Sights(u, v *phase.Field) []Sight {
+// Sights averages both fields over patches that can be read as a whole.
+func Sights(u, v *phase.Field) []Sight { return SomeSights(u, v, 1) }
+
+// SomeSights averages both fields over patches of which a share or more can be read, for faint stripes that leave holes everywhere; the
+// rims of holes, as on a feature line, are not to be trusted as well.
+func SomeSights(u, v *phase.Field, share float64) []Sight {
 	side := max(3, u.W/sightsAcross)
-	n := float64(side * side)
 	var out []Sight
 	for y := 0; y+side <= u.H; y += side {
-	patch:
 		for x := 0; x+side <= u.W; x += side {
-			var su, sv float64
+			var n, su, sv, sx, sy float64
 			for j := y; j < y+side; j++ {
-				for i := j*u.W + x; i < j*u.W+x+side; i++ {
-					a, b := u.X[i], v.X[i]
-					if a != a || b != b {
-						continue patch
+				for i := x; i < x+side; i++ {
+					if a, b := float64(u.X[j*u.W+i]), float64(v.X[j*u.W+i]); a == a && b == b {
+						n, su, sv, sx, sy = n+1, su+a, sv+b, sx+float64(i)+0.5, sy+float64(j)+0.5
 					}
-					su += float64(a)
-					sv += float64(b)
 				}
 			}
-			out = append(out, Sight{PX: float64(x) + float64(side)/2, PY: float64(y) + float64(side)/2, U: su / n, V: sv / n, Weight: 1})
+			if n >= share*float64(side*side) {
+				out = append(out, Sight{PX: sx / n, PY: sy / n, U: su / n, V: sv / n, Weight: 1})
+			}
 		}
 	}
 	return out
@@ -321,6 +322,7 @@ type solver struct {
 	fr      *pose.Frame
 	told    pose.Camera // as it was given
 	lens    *lens       // nil: as in fr
+	stay    bool        // the lens stays as told
 	sights  []Sight
 	rays    []r3.Vec
 	weight  []float64 // robust

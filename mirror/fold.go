@@ -68,6 +68,12 @@ const (
 	foldPersistence = 0.5  // share of the step still there 15 mm to either side: else it is a crease
 )
 
+// minBin is the least number of sights whose median counts in foldAt, minBins the least number of steps between such medians: 80 mm.
+const (
+	minBin  = 8
+	minBins = 13
+)
+
 // maxGapBins is the widest unreadable strip, in bins of foldAt, that a feature line may hide in.
 const maxGapBins = 4
 
@@ -135,7 +141,7 @@ func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown floa
 	m := make([]float64, len(bins))
 	for k, b := range bins {
 		m[k] = math.NaN()
-		if 4*len(b) > most && len(b) > 20 {
+		if 4*len(b) > most && len(b) > minBin {
 			slices.Sort(b)
 			m[k] = b[len(b)/2]
 		}
@@ -152,7 +158,7 @@ func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown floa
 			all = append(all, j)
 		}
 	}
-	if len(all) < 20 {
+	if len(all) < minBins {
 		return f, 0, false
 	}
 	slices.Sort(all)
@@ -180,7 +186,11 @@ func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown floa
 	if at < 0 || math.Abs(best) < foldMinStep || math.Abs(best) < 6*spread {
 		return f, 0, false
 	}
+	// Close to the rim of what is seen, 12 mm to either side must do.
 	far := jump(at, 3) - 3*mid
+	if math.IsNaN(far) {
+		far = jump(at, 2) - 2*mid
+	}
 	if math.IsNaN(far) || far/best < foldPersistence {
 		return f, 0, false
 	}

@@ -52,6 +52,9 @@ func (s *solver) withLens(focal, corner float64) (pose.Frame, error) {
 // freeLens lets the lens take part in the fit; it stays as told where the frame does not come from cards.
 func (s *solver) freeLens() {
 	s.lens = nil
+	if s.stay {
+		return
+	}
 	l := &lens{}
 	l.focal, l.corner = s.lensOf(&s.fr.Camera)
 	for k := range nLens {
@@ -101,6 +104,7 @@ func (s *solver) place(fr *pose.Frame) {
 
 // fitLens finds the lens, starting from what was told: the linear model is good enough to be renewed once.
 func (s *solver) fitLens(x []float64) []float64 {
+	start, told := x, *s.fr
 	for range 2 {
 		s.freeLens()
 		if s.lens == nil {
@@ -111,11 +115,23 @@ func (s *solver) fitLens(x []float64) []float64 {
 			s.lens = nil
 			return x
 		}
+		n := len(x)
+		if f, c := s.lens.focal+res.X[n], s.lens.corner+res.X[n+1]; math.Abs(f) > lensLimit*FocalSigma || math.Abs(c) > lensLimit*cornerSigma {
+			// No lens is that far from what was told: it would stand in for something else that the model lacks.
+			s.lens = nil
+			s.stay = true
+			s.place(&told)
+			s.reweight(start)
+			return start
+		}
 		x = s.fixLens(res.X)
 		s.reweight(x)
 	}
 	return x
 }
+
+// lensLimit is how many standard deviations from what was told a lens is believed.
+const lensLimit = 4.0
 
 // view is camera and cards as the unknowns place them.
 type view struct {

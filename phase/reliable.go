@@ -225,15 +225,18 @@ func bridge(x []float32, strip []int, w int) {
 
 // Untorn returns the field without the pixels within reach pixels of a link over which it jumps by half a pitch or more: there the order
 // of the stripes slipped.
-func (f *Field) Untorn(reach int) *Field {
+func (f *Field) Untorn(reach int) *Field { return f.without(f.PitchMM, reach) }
+
+// without returns the field without the pixels within reach pixels of a link over which it jumps by half of pitch or more.
+func (f *Field) without(pitch float64, reach int) *Field {
 	torn := make([]bool, len(f.X))
-	half := float32(f.PitchMM / 2)
+	p := float32(pitch)
 	found := false
 	for i := range f.X {
-		if i%f.W != 0 && !near(f.X[i], f.X[i-1], 2*half) && f.X[i] == f.X[i] && f.X[i-1] == f.X[i-1] {
+		if i%f.W != 0 && !near(f.X[i], f.X[i-1], p) && f.X[i] == f.X[i] && f.X[i-1] == f.X[i-1] {
 			torn[i], torn[i-1], found = true, true, true
 		}
-		if i >= f.W && !near(f.X[i], f.X[i-f.W], 2*half) && f.X[i] == f.X[i] && f.X[i-f.W] == f.X[i-f.W] {
+		if i >= f.W && !near(f.X[i], f.X[i-f.W], p) && f.X[i] == f.X[i] && f.X[i-f.W] == f.X[i-f.W] {
 			torn[i], torn[i-f.W], found = true, true, true
 		}
 	}

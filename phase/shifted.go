@@ -58,7 +58,8 @@ type group struct {
 	share    float64   // median of what the shifts leave unexplained / modulation, noise averaged out
 
 	left func(i int, out []float32) // what the fit leaves of each frame at a pixel
-	run  int                        // step from pixel to pixel along the stripes
+
+	run, across int // step from pixel to pixel along the stripes and across
 }
 
 // Shifted solves a shifted set for one board axis ("u" or "v"): N-step least squares per pixel at each pitch [Greivenkamp1984],
@@ -133,6 +134,8 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 		settleOffset(abs, groups[len(groups)-2], ok, seen, coarse.pitch, boardMM)
 	}
 	for i := len(groups) - 2; i >= 0; i-- {
+		from := groups[i+1]
+		from.calm(abs, ok, w, h, groups[i].pitch, len(byPitch[from.pitch]))
 		refine(abs, groups[i], ok)
 	}
 	if len(groups) > 1 {
@@ -149,9 +152,19 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 			f.X[i] = nan
 		}
 	}
+	if len(groups) > 1 {
+		f = f.without(unresolved*coarse.pitch, unresolvedPX)
+	}
 	f.openPixels()
 	return f, nil
 }
+
+// Where the coordinate runs by half the coarse pitch from one pixel to the next, as at the bottom of a crease, a pixel mixes whole
+// stripes and tells nothing, and neither do those beside it.
+const (
+	unresolved   = 1.0 // of the coarse pitch, half of which is the jump
+	unresolvedPX = 2
+)
 
 // maxTorn is how many links of the coarse coordinate may be torn by lone pixels of noise: a slip that runs across the panel tears more.
 const maxTorn = 12
@@ -223,7 +236,11 @@ func nstep(axis string, shots []Shot) (*group, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s %g mm photos: %w", axis, g.pitch, err)
 	}
-	gains := frameGains(shots, basis, inv)
+	g.run, g.across = 1, w
+	if axis == "u" {
+		g.run, g.across = w, 1
+	}
+	gains := frameGains(shots, basis, inv, g.across)
 	// The fit is linear in the frames: one row of weights each for A, C and S, the gains folded in.
 	wa, wc, ws, gain := make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
 	for k, b := range basis {
@@ -253,10 +270,6 @@ func nstep(axis string, shots []Shot) (*group, error) {
 			out[k] = pix[k][i]*gain[k] - a - c*cos[k] - s*sin[k]
 		}
 	}
-	g.run = 1
-	if axis == "u" {
-		g.run = w
-	}
 	rows.Do(h, func(y0, y1 int) {
 		for i := y0 * w; i < y1*w; i++ {
 			a, c, s := fit(i)
@@ -274,6 +287,43 @@ func nstep(axis string, shots []Shot) (*group, error) {
 }
 
 func sqrt(v float32) float32 { return float32(math.Sqrt(float64(v))) }
+
+// calm averages the coordinate that a coarse pitch of n frames gives over some pixels, where its noise would mistake the order of stripes
+// of the next pitch: half that pitch should be five standard deviations.
+func (g *group) calm(x []float32, ok []bool, w, h int, next float64, n int) {
+	sigma := g.pitch / (2 * math.Pi) * math.Sqrt(2/float64(n)) * g.noise / medianWhere(g.mod, ok)
+	const clear, mostPX = 5, 2
+	r := int(min(mostPX, math.Ceil((2*clear*sigma/next-1)/2)))
+	if r <= 0 {
+		return
+	}
+	limit := float32(3 * sigma)
+	src := slices.Clone(x)
+	rows.Do(h, func(y0, y1 int) {
+		for y := max(r, y0); y < min(y1, h-r); y++ {
+			for c := r; c < w-r; c++ {
+				i := y*w + c
+				if !ok[i] {
+					continue
+				}
+				// A whole square alone is even about its middle; pairs across the middle are too.
+				var s, k float32
+				for dy := -r; dy <= r; dy++ {
+					for dx := -r; dx <= r; dx++ {
+						a, b := i+dy*w+dx, i-dy*w-dx
+						if ok[a] && ok[b] {
+							s, k = s+src[a], k+1
+						}
+					}
+				}
+				// Sharp metal bends the coordinate by more than its noise: it is left alone.
+				if d := s/k - src[i]; d < limit && d > -limit {
+					x[i] = s / k
+				}
+			}
+		}
+	})
+}
 
 // atan2 is the angle of (x, y), good to 2e-7 rad: the series of arc tangent to the eleventh power after reducing the ratio below
 // tan(pi/8) by atan r = pi/4 + atan((r-1)/(r+1)). A stripe's phase is never known better than a milliradian.
@@ -349,8 +399,8 @@ func solve3(inv [3][3]float64, basis [][3]float64, val []float64) (a, c, s float
 }
 
 // frameGains estimates the exposure of each frame against their mean, by alternating the pixels' fit with the frames' gains
-// over a subsample of well modulated pixels.
-func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64) []float64 {
+// over a subsample of well modulated pixels. across is the step from pixel to pixel across the stripes.
+func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64, across int) []float64 {
 	n := len(shots)
 	gains := make([]float64, n)
 	for i := range gains {
@@ -408,7 +458,56 @@ func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64) []float64 {
 			gains[k] = min(max(gains[k], 0.8), 1.25)
 		}
 	}
+	for range 3 {
+		c, s := feigned(shots, basis, inv, gains, use, across)
+		for k, b := range basis {
+			gains[k] *= 1 + c*b[1] + s*b[2]
+		}
+	}
 	return gains
+}
+
+// feigned is the part (cos, sin) of the mean level A that the frames' gains feign to be stripes: gains that follow the shifts leave no
+// residual, but on white paint, whose level is twenty times the stripes, a hundredth of it bends the phase by a fifth of a radian.
+// The true stripes (C, S) = P swing evenly, |P - A e|^2 runs smoothly, and so over a short way across the stripes
+//
+//	d|P|^2 = 2 e.d(A P) - e^2 d(A^2)
+//
+// of which the last term is left to the next call, by which e is smaller. Least squares over a subsample of pixels and three ways,
+// for fine stripes and coarse.
+func feigned(shots []Shot, basis [][3]float64, inv [3][3]float64, gains []float64, use []int, across int) (c, s float64) {
+	val := make([]float64, len(shots))
+	at := func(i int) (a, c, s float64) {
+		for k, q := range shots {
+			val[k] = float64(q.Img.Pix[i]) / gains[k]
+		}
+		return solve3(inv, basis, val)
+	}
+	const evenShare = 0.05 // by which the level may change on the way: no card's edge, no panel's
+	var cc, cs, ss, cd, sd float64
+	for _, i := range use {
+		a, x, y := at(i)
+		for _, way := range [3]int{3, 10, 30} {
+			j := i + way*across
+			if j >= len(shots[0].Img.Pix) {
+				break
+			}
+			b, u, v := at(j)
+			if !(math.Abs(a-b) < evenShare*a) {
+				continue
+			}
+			p, q := 2*(b*u-a*x), 2*(b*v-a*y)
+			d := u*u + v*v - x*x - y*y
+			// Bright places must not outweigh all others.
+			w := 1 / (a*a + 1e-4)
+			cc, cs, ss, cd, sd = cc+w*p*p, cs+w*p*q, ss+w*q*q, cd+w*p*d, sd+w*q*d
+		}
+	}
+	det := cc*ss - cs*cs
+	if !(det > 1e-6*cc*ss) {
+		return 0, 0
+	}
+	return (cd*ss - sd*cs) / det, (sd*cc - cd*cs) / det
 }
 
 // standOut is how far, in local rms of what the shifts leave unexplained, the stripes must stand out: noise alone makes a modulation
@@ -435,14 +534,21 @@ func modFloor(g *group) float64 {
 	return 0.12 * sample[len(sample)*97/100]
 }
 
-// readable masks the pixels whose stripes stand clear of noise.
+// readable masks the pixels whose stripes stand clear of noise: by themselves, or less clearly so but on the average of five pixels along
+// the stripes, over which noise alone keeps below two local rms.
 func readable(g *group, w, h int) []bool {
 	floor := float32(modFloor(g))
 	local := localRMS(g.residual, w, h)
 	ok := make([]bool, len(g.mod))
-	for i := range ok {
-		ok[i] = g.mod[i] > floor && g.mod[i] > standOut*local[i]
-	}
+	rows.Do(h, func(y0, y1 int) {
+		for i := y0 * w; i < y1*w; i++ {
+			m, limit := g.mod[i], standOut*local[i]
+			ok[i] = m > floor && m > limit
+			if j := 2 * g.run; !ok[i] && m > floor && 2*m > limit && i >= j && i+j < len(ok) {
+				ok[i] = m+g.mod[i-g.run]+g.mod[i-j]+g.mod[i+g.run]+g.mod[i+j] > 5*limit
+			}
+		}
+	})
 	return despeckle(ok, w, h)
 }
 
