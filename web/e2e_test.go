@@ -81,9 +81,16 @@ func shots(t *testing.T, ctx context.Context, name string) {
 	if dir == "" {
 		return
 	}
-	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-	if err != nil {
-		t.Fatal(err)
+	t.Helper()
+	png, err := []byte(nil), context.DeadlineExceeded
+	for try := 0; err != nil; try++ {
+		if try == 20 {
+			t.Fatal(err)
+		}
+		// The page may just be changing, and then there is no answer at all.
+		limited, cancel := context.WithTimeout(ctx, 15*time.Second)
+		png, err = chromedp.Run(limited, chromedp.FullScreenshot(100))
+		cancel()
 	}
 	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
 		t.Fatal(err)
@@ -229,6 +236,7 @@ func TestPhotosToQuote(t *testing.T) {
 	h.tap("#send")
 	until(t, ctx, `document.querySelector("#viewer[data-ready=yes]")`)
 	h.tap("#to-offer")
+	do(t, ctx, chromedp.WaitVisible(chromedp.CSS("#make-quote")))
 	shots(t, ctx, "phone-offer")
 	h.tap("#make-quote")
 	do(t, ctx, chromedp.WaitVisible(chromedp.CSS("#pdf")))
