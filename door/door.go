@@ -61,6 +61,14 @@ func As(ctx context.Context, w Who) context.Context {
 	return store.As(context.WithValue(ctx, whoKey{}, w), w.Name)
 }
 
+type addressKey struct{}
+
+// Address is where others than this computer find the workshop, as https://NAME:PORT; empty where they do not.
+func Address(ctx context.Context) string {
+	a, _ := ctx.Value(addressKey{}).(string)
+	return a
+}
+
 // Door guards the app.
 type Door struct {
 	Records Records
@@ -135,7 +143,7 @@ func (d *Door) handler(routes []Route, network bool, named func(*http.Request) (
 		begun := d.now()
 		w := &recorder{ResponseWriter: out}
 		headers(w.Header(), network)
-		ctx := r.Context()
+		ctx := context.WithValue(r.Context(), addressKey{}, d.Address)
 		if !network {
 			ctx = As(ctx, Who{Name: "owner", Role: job.Owner})
 		}

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"fairmetal/door"
 	"fairmetal/house"
 	"fairmetal/job"
 	"fairmetal/plan"
@@ -225,11 +226,11 @@ func (a *App) writeMail(r *http.Request, v *offerView, code string, until time.T
 	if err != nil {
 		return err
 	}
-	scheme := "http"
-	if r.TLS != nil || r.Header.Get("X-Forwarded-Proto") == "https" {
-		scheme = "https"
+	base := door.Address(r.Context())
+	if base == "" {
+		base = "http://" + r.Host
 	}
-	v.Link, v.Until = scheme+"://"+r.Host+"/q/"+code, until
+	v.Link, v.Until = base+"/q/"+code, until
 	lang := s.PaperLang(langOf(v.Paper), job.Person{})
 	subject := lang.T(fmt.Sprintf("Quote %s", v.Paper.Number))
 	v.Mail = strings.Join([]string{

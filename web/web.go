@@ -19,6 +19,7 @@ import (
 	"fairmetal/compare"
 	"fairmetal/door"
 	"fairmetal/job"
+	"fairmetal/photo"
 	"fairmetal/store"
 	"fairmetal/words"
 	"fairmetal/workshop"
@@ -119,7 +120,8 @@ func New(r Records, b Bench) (*App, error) {
 }
 
 // uploads are the routes whose requests may be larger than forms are.
-var uploads = map[string]int64{"POST /books/import": maxListBytes, "POST /jobs/{id}/work/log": maxLogBytes, "POST /jobs/{id}/captures": maxUploadBytes}
+var uploads = map[string]int64{"POST /books/import": maxListBytes, "POST /jobs/{id}/work/log": maxLogBytes, "POST /jobs/{id}/captures": maxUploadBytes,
+	"POST /hail/{person}/photos": maxUploadBytes, "POST /jobs/{id}/arrive": maxFlawsBytes, "POST /jobs/{id}/check": photo.DefaultMaxBytes}
 
 // DoorRoutes are the app's routes as a door guards them.
 func (a *App) DoorRoutes() []door.Route {
