@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"fairmetal/job"
+	"fairmetal/meter"
 	"fairmetal/store"
 )
 
@@ -74,6 +75,10 @@ type Door struct {
 	Records Records
 	// Observe is told of every request that was answered, by the pattern of its route.
 	Observe func(pattern string, status int, took time.Duration)
+	// Health tells why the workshop cannot work at present; nil where it can.
+	Health func(ctx context.Context) error
+	// Metrics are shown to owners; nil where there are none.
+	Metrics *meter.Set
 	// Trust hands the workshop's own authority to phones; nil where there is none.
 	Trust *Authority
 	// Address is where the network door answers, as https://NAME:PORT; empty without one.
@@ -90,7 +95,7 @@ type Door struct {
 
 // New returns a door before the records.
 func New(r Records) *Door {
-	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody)}
+	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody)}
 	clock := func() time.Time { return d.now() }
 	d.ask, d.try, d.name = newLimiter(60, 600, clock), newLimiter(0.1, 10, clock), newLimiter(1.0/30, 20, clock)
 	return d

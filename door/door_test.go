@@ -22,6 +22,7 @@ import (
 	"github.com/alexedwards/argon2id"
 
 	"fairmetal/job"
+	"fairmetal/meter"
 	"fairmetal/store"
 )
 
@@ -54,6 +55,7 @@ func open(t *testing.T) *house {
 	h := &house{Door: New(s), store: s, clock: time.Date(2026, 11, 3, 9, 0, 0, 0, time.UTC)}
 	h.now = func() time.Time { return h.clock }
 	h.Address = "https://192.168.7.20:8478"
+	h.Metrics = meter.New()
 	if h.Trust, err = OpenAuthority(filepath.Join(t.TempDir(), "door"), []string{"192.168.7.20", "shop.local", "localhost", "127.0.0.1"}, h.now); err != nil {
 		t.Fatal(err)
 	}
@@ -191,7 +193,7 @@ var address = regexp.MustCompile(`(?:href|src|action)="([^"]*)"`)
 func TestStrangersFindNothing(t *testing.T) {
 	h := open(t)
 	net := h.Network(rooms(), h.Trust.Names())
-	public := map[string]bool{"/sign-in": true, "/trust": true, "/trust/ca.crt": true, "/room/anybody": true}
+	public := map[string]bool{"/sign-in": true, "/trust": true, "/trust/ca.crt": true, "/healthz": true, "/metrics": false, "/room/anybody": true}
 	queue := []string{"/", "/nowhere", "/..%2f..%2fetc/passwd", "//room/owner", "/door", "/me"}
 	for _, r := range append(h.routes(true), rooms()...) {
 		if _, path, _ := strings.Cut(strings.TrimSuffix(r.Pattern, "{$}"), " "); path != "/fall" {
@@ -518,6 +520,26 @@ func TestAuthority(t *testing.T) {
 	}
 	if _, err := OpenAuthority(dir, []string{"localhost"}, clock); err == nil || !strings.Contains(err.Error(), "damaged") {
 		t.Errorf("a torn key: %v", err)
+	}
+}
+
+// TestHealth answers strangers yes or no and keeps the reason for the log.
+func TestHealth(t *testing.T) {
+	h := open(t)
+	net := h.Network(rooms(), h.Trust.Names())
+	if res := ask(net, "GET", base+"/healthz", "", nil); res.StatusCode != 200 {
+		t.Errorf("well: %d", res.StatusCode)
+	}
+	h.Health = func(context.Context) error { return errors.New("the disk at /home/ann is full") }
+	res := ask(net, "GET", base+"/healthz", "", nil)
+	if b, _ := io.ReadAll(res.Body); res.StatusCode != 503 || strings.Contains(string(b), "ann") {
+		t.Errorf("not well: %d %s", res.StatusCode, b)
+	}
+	m := h.Metrics.Counter("x", "X.")
+	m.Add(1)
+	res = ask(net, "GET", base+"/metrics", h.enter(t, net, "the owner"), nil)
+	if b, _ := io.ReadAll(res.Body); res.StatusCode != 200 || !strings.HasSuffix(string(b), "x_total 1.0\n# EOF\n") || !strings.HasPrefix(res.Header.Get("Content-Type"), "application/openmetrics-text") {
+		t.Errorf("metrics: %d %q", res.StatusCode, b)
 	}
 }
 

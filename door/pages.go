@@ -2,14 +2,18 @@ package door
 
 import (
 	"bytes"
+	"context"
 	"embed"
 	"errors"
+	"fmt"
 	"html/template"
 	"log/slog"
 	"net/http"
 	"strings"
+	"time"
 
 	"fairmetal/job"
+	"fairmetal/meter"
 	"fairmetal/payqr"
 	"fairmetal/store"
 )
@@ -73,6 +77,7 @@ func (d *Door) routes(network bool) []Route {
 		return Route{Pattern: pattern, Least: least, Handle: f}
 	}
 	out := []Route{
+		at("GET /healthz", job.Anybody, d.health),
 		at("GET /me", job.Viewer, d.mePage),
 		at("GET /door", job.Owner, d.doorPage),
 		at("POST /door/people", job.Owner, d.letIn),
@@ -80,12 +85,39 @@ func (d *Door) routes(network bool) []Route {
 		at("POST /door/people/{id}/end", job.Owner, d.endSessions),
 		at("POST /door/people/{id}/remove", job.Owner, d.remove),
 	}
+	if d.Metrics != nil {
+		out = append(out, at("GET /metrics", job.Owner, d.metrics))
+	}
 	if network {
 		out = append(out, at("GET /sign-in", job.Anybody, d.signInPage), at("POST /sign-in", job.Anybody, d.signInForm),
 			at("POST /sign-out", job.Viewer, d.signOut), at("POST /me/passphrase", job.Viewer, d.changeMine))
 		out = append(out, d.trustRoutes()...)
 	}
 	return out
+}
+
+// healthTime bounds a look at the records.
+const healthTime = 5 * time.Second
+
+// health answers watchmen, who learn yes or no and nothing else.
+func (d *Door) health(w http.ResponseWriter, r *http.Request) {
+	ctx, done := context.WithTimeout(r.Context(), healthTime)
+	defer done()
+	w.Header().Set("Cache-Control", "no-store")
+	if err := d.Health(ctx); err != nil {
+		slog.Error("health", "error", err)
+		http.Error(w, "not well: the log says why", http.StatusServiceUnavailable)
+		return
+	}
+	fmt.Fprintln(w, "ok")
+}
+
+func (d *Door) metrics(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Type", meter.Type)
+	w.Header().Set("Cache-Control", "no-store")
+	if err := d.Metrics.Write(w); err != nil {
+		slog.Warn("metrics", "error", err) // whoever asked went away
+	}
 }
 
 // safeNext keeps a way back inside the app.

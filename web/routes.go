@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"io/fs"
 	"net/http"
 
@@ -23,7 +22,6 @@ func (a *App) Routes() []Route {
 	}
 	assets := http.StripPrefix("/assets/", http.FileServerFS(static))
 	return []Route{
-		{"GET /healthz", job.Anybody, func(w http.ResponseWriter, r *http.Request) { fmt.Fprintln(w, "ok") }},
 		{"GET /assets/", job.Anybody, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Cache-Control", "no-cache")
 			assets.ServeHTTP(w, r)

@@ -89,6 +89,8 @@ type Workshop struct {
 	Store Store
 	// Workers is how many captures are measured at a time; each uses the whole computer.
 	Workers int
+	// Observe is told of each measurement: what came of it, and how long it took.
+	Observe func(state job.State, took time.Duration)
 
 	mu   sync.Mutex
 	next int
@@ -107,7 +109,7 @@ type Event struct {
 
 // New returns a workshop on a store.
 func New(s Store) *Workshop {
-	return &Workshop{Store: s, Workers: 1, ears: map[int]chan Event{}}
+	return &Workshop{Store: s, Workers: 1, Observe: func(job.State, time.Duration) {}, ears: map[int]chan Event{}}
 }
 
 // Listen returns a channel of events and a function that ends it. A listener that does not keep up misses events, not the truth:
@@ -189,6 +191,7 @@ func (w *Workshop) watch(ctx context.Context) {
 
 // Measure measures one capture, prices it and stores the outcome.
 func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
+	begun := time.Now()
 	j, err := w.Store.Job(ctx, c.JobID)
 	if err != nil {
 		return err
@@ -227,6 +230,7 @@ func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
 			return err
 		}
 	}
+	w.Observe(c.State, time.Since(begun))
 	w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: c.State, Progress: 1, Message: c.Message})
 	return nil
 }

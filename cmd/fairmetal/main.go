@@ -24,10 +24,13 @@ const (
 
 // commands is the command line.
 type commands struct {
+	Log string `help:"Form of the log on stderr: text for people, json for programs." enum:"text,json" default:"text" env:"FAIRMETAL_LOG"`
+
 	Demo     demoCmd     `cmd:"" help:"Make a demo workshop, measure it and show it in the browser."`
 	Serve    serveCmd    `cmd:"" help:"Serve the web app on your workshop."`
 	Backup   backupCmd   `cmd:"" help:"Write the workshop into one file, also while it is open."`
 	Restore  restoreCmd  `cmd:"" help:"Make a workshop of a backup, in an empty folder."`
+	Support  supportCmd  `cmd:"" help:"Write what helps to find a fault into one file, without personal data."`
 	People   peopleCmd   `cmd:"" help:"List who may sign in on the network, let people in and out."`
 	Doctor   doctorCmd   `cmd:"" help:"Find missing, torn or altered files and say what to do."`
 	Worker   workerCmd   `cmd:"" help:"Measure the captures of a shared workshop, on any number of computers."`
@@ -82,6 +85,7 @@ func run(args []string, s streams) int {
 		fmt.Fprintf(s.Err, "fairmetal: %v; see fairmetal --help\n", err)
 		return exitRefused
 	}
+	logTo(s.Err, c.Log)
 	return exitCode(k.Run(), s)
 }
 

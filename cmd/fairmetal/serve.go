@@ -63,6 +63,7 @@ func serve(ctx context.Context, s streams, st *store.Store, w *workshop.Workshop
 		return err
 	}
 	d := door.New(st)
+	watch(ctx, d, st, w)
 	var sites []site
 	if c.Network {
 		if sites, err = c.network(d, app.DoorRoutes()); err != nil {
