@@ -38,6 +38,8 @@ type Facts struct {
 	TempC       float64 `json:"temp_c"` // the skin while worked; 0: 45, warmed
 	PanelKind   string  `json:"panel_kind"`
 	NoReach     bool    `json:"no_reach"` // the back cannot be reached
+	// Access tells how areas are reached from behind; none: everywhere.
+	Access rack.Access `json:"access"`
 }
 
 // Offer is the outcome.
@@ -72,11 +74,14 @@ func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer,
 	}
 	film := metal.Film{ThicknessUM: f.FilmUM, Refinish: f.Refinish}
 	var reach func(x, y float64) bool
-	if f.NoReach {
+	switch {
+	case f.NoReach:
 		reach = func(x, y float64) bool { return false }
+	case len(f.Access.Areas) > 0:
+		reach = func(x, y float64) bool { return f.Access.At(x, y).Behind }
 	}
 	o := Offer{Verdict: verdict.Judge(verdict.Input{Marks: s.Marks, Panel: panel, Film: film, Reach: reach})}
-	o.Plan, err = plan.Make(plan.Input{Surface: s.Surface, Marks: s.Marks, Panel: panel, Film: film, TempC: f.TempC, Rack: r, PanelKind: f.PanelKind, Reach: reach})
+	o.Plan, err = plan.Make(plan.Input{Surface: s.Surface, Marks: s.Marks, Panel: panel, Film: film, TempC: f.TempC, Rack: r, PanelKind: f.PanelKind, Reach: reach, Access: f.Access})
 	if err != nil {
 		return Offer{}, err
 	}

@@ -43,7 +43,7 @@ const (
 	maxHits  = 900
 	perRound = 45 // hits before the panel is measured again
 	// strainShare of what the film stands is planned with: hits scatter by a fifth, metal by a seventh.
-	strainShare = 0.7
+	strainShare = 0.6
 	// strainMM is how far from a hit the film is strained.
 	strainMM = 4.0
 	// ownMM and siteMM widen a mark's outline: by where it has to become fair, and by where its rim may be hit.

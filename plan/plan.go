@@ -88,6 +88,9 @@ type Forecast struct {
 	MinHigh  float64       `json:"minutes_high"`
 	LeftUM   float64       `json:"left_um"`
 	Fair     bool          `json:"fair"`
+	// StrainPct is what the film takes at the worst place in sum, LimitPct what it stands.
+	StrainPct float64 `json:"strain_pct"`
+	LimitPct  float64 `json:"limit_pct"`
 }
 
 // Plan is the whole.
@@ -102,6 +105,7 @@ type Plan struct {
 	Groups     [][]string  `json:"groups"` // marks that must be worked together
 	Orders     []Order     `json:"orders"`
 	Bound      Bound       `json:"bound"`
+	Declined   string      `json:"declined,omitempty"` // why the work is better not begun
 	Skipped    []Skip      `json:"skipped"`
 	Cautions   []string    `json:"cautions"`
 }
@@ -196,6 +200,7 @@ func Make(in Input) (Plan, error) {
 	p.Rounds = b.rounds()
 	p.Forecast = b.forecast()
 	if !in.NextOnly {
+		p.Declined = p.Forecast.decline(in)
 		p.Bound = b.bound()
 		p.compare(start)
 	}

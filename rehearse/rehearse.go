@@ -185,6 +185,10 @@ func one(seed uint64, strategy string) (Case, error) {
 		if c.Rounds == 0 {
 			c.HitsLow, c.HitsHigh = p.Forecast.HitsLow, p.Forecast.HitsHigh
 			c.Groups = len(p.Groups) < len(marks)
+			if p.Declined != "" {
+				c.Declined, c.Why = true, p.Declined
+				return c, nil
+			}
 		}
 		if len(p.Rounds) == 0 {
 			c.Why = "no hit is left that tools, hand and film allow"

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
-	"path/filepath"
 	"text/tabwriter"
 
 	"fairmetal/fair"
 	"fairmetal/inspection"
-	"fairmetal/plan"
 	"fairmetal/tracing"
 )
 
@@ -59,13 +56,9 @@ func (c *tracingCmd) Run(s streams) error {
 	if err != nil {
 		return refused("result", err)
 	}
-	data, err := os.ReadFile(filepath.Join(c.Dir, "plan.json"))
+	p, err := readPlan(c.Dir)
 	if err != nil {
-		return refused("plan", fmt.Errorf("there is no plan.json here; run `fairmetal plan` first"))
-	}
-	var p plan.Plan
-	if err := json.Unmarshal(data, &p); err != nil {
-		return refused("plan", fmt.Errorf("plan.json cannot be read (%w); plan again", err))
+		return refused("plan", err)
 	}
 	if c.Round < 1 || c.Round > len(p.Rounds) {
 		return refused("round", fmt.Errorf("the plan has %d rounds; ask for one of them", len(p.Rounds)))

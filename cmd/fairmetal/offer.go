@@ -10,7 +10,6 @@ import (
 
 	"fairmetal/inspection"
 	"fairmetal/offer"
-	"fairmetal/plan"
 	"fairmetal/quote"
 	"fairmetal/rack"
 	"fairmetal/report"
@@ -29,6 +28,7 @@ type facts struct {
 	Temp      float64 `help:"Skin temperature while working, C."`
 	Kind      string  `help:"Kind of panel: roof, door, bonnet, wing, tailgate, quarter."`
 	NoReach   bool    `help:"The back cannot be reached: pull only."`
+	Access    string  `help:"JSON file that tells how areas are reached from behind." type:"existingfile"`
 	JSON      bool    `name:"json" help:"Print JSON."`
 }
 
@@ -47,8 +47,18 @@ func (f facts) make(rates quote.Rates) (*inspection.Stored, offer.Offer, error) 
 			return nil, offer.Offer{}, refused("rack", err)
 		}
 	}
+	var access rack.Access
+	if f.Access != "" {
+		data, err := os.ReadFile(f.Access)
+		if err != nil {
+			return nil, offer.Offer{}, err
+		}
+		if access, err = rack.ParseAccess(data); err != nil {
+			return nil, offer.Offer{}, refused("access", err)
+		}
+	}
 	o, err := offer.Make(stored, offer.Facts{Material: f.Material, ThicknessMM: f.Thickness, YieldMPa: f.Yield, SupportMM: f.Support,
-		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach}, r, rates)
+		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach, Access: access}, r, rates)
 	if err != nil {
 		return nil, offer.Offer{}, refused("plan", err)
 	}
@@ -62,60 +72,6 @@ func refused(code string, err error) error {
 		return err
 	}
 	return &inspection.Refusal{Code: code, Text: err.Error()}
-}
-
-type planCmd struct {
-	facts
-}
-
-// Run plans the repair of a measured panel.
-func (c *planCmd) Run(s streams) error {
-	_, o, err := c.make(quote.DefaultRates())
-	if err != nil {
-		return err
-	}
-	files, err := o.Files()
-	if err != nil {
-		return err
-	}
-	delete(files, "quote.json")
-	if err := inspection.Save(c.Dir, files); err != nil {
-		return err
-	}
-	if c.JSON {
-		return printJSON(s.Out, o.Plan)
-	}
-	printVerdict(s, o)
-	printPlan(s, o.Plan)
-	fmt.Fprintf(s.Out, "plan in %s\n", filepath.Join(c.Dir, "plan.json"))
-	return nil
-}
-
-func printVerdict(s streams, o offer.Offer) {
-	fmt.Fprintf(s.Out, "without paint: %s\n", o.Verdict.Answer)
-	for _, r := range o.Verdict.Reasons {
-		fmt.Fprintf(s.Out, "  %s\n", r.Text)
-	}
-	for _, m := range o.Verdict.Marks {
-		for _, r := range m.Reasons {
-			fmt.Fprintf(s.Out, "  %s: %s (%s)\n", m.ID, r.Text, r.Answer)
-		}
-	}
-}
-
-func printPlan(s streams, p plan.Plan) {
-	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "round\tstage\thits\tmin\tfirst hit")
-	for i, r := range p.Rounds {
-		h := r.Hits[0]
-		fmt.Fprintf(t, "%d\t%s\t%d\t%.0f\t%s %s at (%.0f, %.0f) mm: under the tool to %+.0f um, then %+.0f um, about %.0f N\n", i+1, r.Stage, len(r.Hits), r.Minutes, h.Method, h.Tool, h.XMM, h.YMM, h.LoadedUM, h.ToUM, h.ForceN)
-	}
-	t.Flush()
-	f := p.Forecast
-	fmt.Fprintf(s.Out, "forecast: %d hits (%d to %d), %.0f min (%.0f to %.0f), worst left over %.0f um\n", f.Hits, f.HitsLow, f.HitsHigh, f.Minutes, f.MinLow, f.MinHigh, f.LeftUM)
-	for _, o := range p.Orders {
-		fmt.Fprintf(s.Out, "  %s: %d hits, %.0f min (%s)\n", o.Name, o.Hits, o.Minutes, o.Note)
-	}
 }
 
 type quoteCmd struct {

@@ -1,0 +1,87 @@
+package compare
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"fairmetal/mark"
+	"fairmetal/metal"
+	"fairmetal/plan"
+	"fairmetal/rack"
+	"fairmetal/surface"
+)
+
+// worked makes the hits of a round on the surface by the closed form of the field, on metal of a factor on the yield: another way than the
+// planner's own shell.
+func worked(s *surface.Surface, p metal.Panel, r plan.Round, harder float64) *surface.Surface {
+	is := p
+	is.Material = p.WithYield(harder * p.YieldMPa)
+	out := surface.New(s.Grid)
+	copy(out.Height, s.Height)
+	copy(out.Sigma, s.Sigma)
+	for _, h := range r.Hits {
+		stands := 1000 * out.At(h.XMM, h.YMM)
+		set := h.ToUM - stands
+		if h.Method != "tap" && !h.Held {
+			set = is.SetAtHeightUM(h.LoadedUM-stands, metal.Tip{Soft: strings.HasPrefix(h.Tool, "soft")})
+		}
+		for i := range out.Height {
+			x, y := out.XY(i%out.Cols, i/out.Cols)
+			d := math.Hypot(x-h.XMM, y-h.YMM)
+			f := p.Field(d)
+			if h.Held {
+				f *= math.Exp(-d * d / 32)
+			}
+			out.Height[i] += float32(set * f / 1000)
+		}
+	}
+	return out
+}
+
+// TestMetalTells: a round on metal a tenth harder than thought says harder, on softer metal softer, within 5 %: hits of some 700 um under load whose
+// springback is 85 % of that tell some per cent.
+func TestMetalTells(t *testing.T) {
+	m, err := metal.Lookup("mild steel")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: 0.7}, RadiusMM: 2000, SupportMM: 150}
+	before, marks := bowl(-0.3)
+	in := plan.Input{Surface: before, Marks: marks, Panel: p, Film: metal.Film{ThicknessUM: 110}, TempC: 45, Rack: rack.Default()}
+	pl, err := plan.Make(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, harder := range []float64{0.93, 1.1} {
+		w := Work{Forecast: pl.Forecast, Panel: p, Film: in.Film, TempC: 45, Rack: in.Rack, Done: []Done{{pl.Rounds[0], before, worked(before, p, pl.Rounds[0], harder)}}}
+		s, err := Tell(w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(s.Harder-harder) > 0.05 || s.Hits != len(pl.Rounds[0].Hits) {
+			t.Errorf("heard %.3f +- %.3f of %.3f: %s", s.Harder, s.HarderSD, harder, s.Says)
+		}
+	}
+}
+
+// TestWarnings: rounds that leave what they found, strain that adds up, a stretched low and more hits than forecast are told.
+func TestWarnings(t *testing.T) {
+	m, _ := metal.Lookup("mild steel")
+	p := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: 0.7}, RadiusMM: 2000}
+	s, _ := bowl(-0.3)
+	r := plan.Round{Hits: []plan.Hit{{Method: "tap", XMM: 5, StrainPct: 2}, {Method: "tap", XMM: 5, StrainPct: 1}}}
+	w := Work{Forecast: plan.Forecast{HitsLow: 1, HitsHigh: 3}, Panel: p, TempC: 45, Rack: rack.Default(), Done: []Done{{r, s, s}, {r, s, s}}, Marks: []mark.Mark{{ID: "m01", Kind: mark.Round, StretchPct: 0.9}}}
+	story, err := Tell(w)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []string{"stop paying", "forecast was 1 to 3", "bent by 6.0 %", "stretched"} {
+		if len(story.Warnings) != 4 || !strings.Contains(story.Warnings[i], want) {
+			t.Fatalf("%q, want %q", story.Warnings, want)
+		}
+	}
+	if _, err := Tell(Work{Panel: p}); err == nil {
+		t.Error("a story without a round")
+	}
+}
