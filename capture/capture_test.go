@@ -38,6 +38,24 @@ func TestGoodCapture(t *testing.T) {
 	}
 }
 
+// One photo of crossed stripes holds both directions; other kinds of sets cannot be crossed.
+func TestCrossed(t *testing.T) {
+	crossed := strings.Replace(good, `{"file":"u.jpg","stripes":"u","profile":"square","pitch_mm":12},{"file":"v.jpg","stripes":"v","profile":"square","pitch_mm":12}`,
+		`{"file":"uv.jpg","stripes":"uv","profile":"square","pitch_mm":12}`, 1)
+	c, err := Parse([]byte(crossed))
+	if err != nil || len(c.Sets[0].Frames) != 1 || c.Sets[0].Frames[0].Stripes != "uv" {
+		t.Errorf("%+v, %v", c.Sets, err)
+	}
+	for _, kind := range []string{"shifted", "sweep"} {
+		if _, err := Parse([]byte(strings.Replace(crossed, `"kind":"single"`, `"kind":"`+kind+`"`, 1))); err == nil {
+			t.Errorf("a %s set of crossed stripes is accepted", kind)
+		}
+	}
+	if _, err := Parse([]byte(strings.Replace(crossed, `"uv.jpg"`, `"../uv.jpg"`, 1))); err == nil {
+		t.Error("a crossed photo outside the folder is accepted")
+	}
+}
+
 func TestRefusals(t *testing.T) {
 	for _, c := range []struct{ old, new, words string }{
 		{`"distance_mm":450`, `"distance_mm":-5`, "above zero"}, {`"distance_mm":450`, `"distance_mm":1e7`, "not possible"}, {`"distance_mm":450`, `"distance_mm":"far"`, "board.distance_mm"},

@@ -593,6 +593,10 @@ func (r *run) mirror() error {
 		r.note(Warning, "tape", fmt.Sprintf("the taped board distance of %.0f mm does not fit the stripes (about %.0f %% too %s)", board.DistanceMM, 100*math.Abs(off), word),
 			fmt.Sprintf("measure it again from the panel midway between the cards to the board's centre; depths are given for %.0f mm", board.DistanceMM/cal.TapeRatio))
 	}
+	if r.seam != nil && cal.Undamaged < seamUndamaged {
+		r.note(Warning, "feature-line", fmt.Sprintf("the stripes beside a feature line do not fit the rest of the panel (%.0f %% of them are off): heights may be wrong by tens of micrometres", 100*(1-cal.Undamaged)),
+			"take a shifted set or a sweep: a single photo does not tell how many stripes the line hides")
+	}
 	if cal.TiltDeg > 12 {
 		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
 	}
@@ -642,6 +646,10 @@ func (r *run) period(axis string) float64 {
 	}
 	return p
 }
+
+// seamUndamaged is the share of the stripes that must fit the undamaged form where a feature line hides some: 0.93 and more do where
+// they are counted right.
+const seamUndamaged = 0.85
 
 // tapeWarn is how far the tape may be off before it is worth a word: three times what a tape is good for.
 const tapeWarn = 0.03

@@ -32,6 +32,7 @@ type TrueMark struct {
 	CrownUM   float64    `json:"crown_um"`
 	DeepestMM [2]float64 `json:"deepest_mm"`
 	SeesBoard *float64   `json:"sees_board"`
+	LeastPace *float64   `json:"least_pace"`
 }
 
 // Seen is the share of the mark that mirrors the board; 1 where truth does not say.
@@ -41,6 +42,9 @@ func (m TrueMark) Seen() float64 {
 	}
 	return *m.SeesBoard
 }
+
+// Folds tells whether the reflection folds in the mark or its rim; false where truth does not say.
+func (m TrueMark) Folds() bool { return m.LeastPace != nil && *m.LeastPace < 0 }
 
 // ReadTruth reads truth/truth.json and truth/height.f32 of a scene.
 func ReadTruth(scene fs.FS) (*Truth, error) {

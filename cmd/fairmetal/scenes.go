@@ -43,8 +43,9 @@ func (c *scenesCmd) Run(s streams) error {
 			spec.Camera.ShakePX = c.Shake
 		}
 		switch {
+		case c.Gentle > 0 && c.Set == "crossed":
+			spec.Sets[0].Crossed, spec.Sets[0].Profile = true, "square"
 		case c.Gentle > 0:
-			spec.Sets[0].Crossed = c.Set == "crossed"
 		case c.Set == "crossed":
 			spec.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14, Crossed: true}}
 		case c.Set == "single":

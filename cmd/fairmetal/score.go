@@ -161,7 +161,12 @@ func (r *scored) fill(res *inspection.Result, truth *score.Truth) {
 	rep := score.Compare(truth, res.Surface, res.Marks)
 	r.report = &rep
 	r.RMSUM, r.SoundUM = rep.RMSUM, rep.UndamagedRMSUM
-	r.Found, r.Marks, r.Missed, r.False = len(rep.Pairs), len(truth.Marks), len(rep.Missed), len(rep.False)
+	r.Found, r.Marks, r.False = len(rep.Pairs), len(truth.Marks), len(rep.False)
+	for _, m := range rep.Missed {
+		if r.Set != capture.Single || !m.Folds() {
+			r.Missed++
+		}
+	}
 	r.Covered, r.Within2 = rep.CoveredMarks, rep.Within2Sigma
 	for _, a := range res.Areas {
 		if a.Kind == "folded" {
@@ -172,7 +177,7 @@ func (r *scored) fill(res *inspection.Result, truth *score.Truth) {
 		if p.Found.Kind == p.True.Kind {
 			r.KindRight++
 		}
-		if p.Found.Folded {
+		if p.Found.Folded || r.Set == capture.Single && p.True.Folds() {
 			continue
 		}
 		if p.True.DepthUM >= 50 {
