@@ -198,8 +198,11 @@ func (d *Door) log(r *http.Request, status int, took time.Duration) {
 	slog.Log(r.Context(), level, "request", "method", r.Method, "route", pattern, "status", status, "ms", took.Milliseconds(), "role", string(User(r.Context()).Role))
 }
 
-// maxLarge uploads run at a time: each is held in memory until it is checked and kept.
-const maxLarge = 2
+// maxLarge uploads of more than largeBytes run at a time: each is held in memory until it is checked and kept.
+const (
+	maxLarge   = 4
+	largeBytes = 128 << 20
+)
 
 // Time that a body may take to come in.
 const (
@@ -226,7 +229,7 @@ func (d *Door) only(route Route) http.Handler {
 		who := User(r.Context())
 		switch {
 		case who.Role.May(route.Least):
-			if route.MaxBytes > DefaultMaxBytes {
+			if route.MaxBytes > largeBytes {
 				select {
 				case d.large <- struct{}{}:
 					defer func() { <-d.large }()

@@ -92,7 +92,7 @@ func rooms() []Route {
 	for _, r := range []job.Role{job.Anybody, job.Viewer, job.Technician, job.Owner} {
 		for _, method := range []string{"GET", "POST"} {
 			out = append(out, Route{Pattern: method + " /room/" + roomOf(r), Least: r, Handle: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-				fmt.Fprintf(w, "room of %s", User(r.Context()).Name)
+				fmt.Fprintf(w, "room of %s at %s", User(r.Context()).Name, Address(r.Context()))
 			})})
 		}
 	}
@@ -404,6 +404,10 @@ func TestElsewhere(t *testing.T) {
 		if !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") || strings.Contains(csp, "http") || res.Header.Get("X-Content-Type-Options") != "nosniff" {
 			t.Errorf("%s: headers %v", c.what, res.Header)
 		}
+	}
+	// On this computer, too, a page knows where others find the workshop.
+	if b, _ := io.ReadAll(ask(local, "GET", here+"/room/owner", "", nil).Body); string(b) != "room of owner at "+base {
+		t.Errorf("%s", b)
 	}
 	// A body beyond the route's limit is cut.
 	res := ask(net, "POST", base+"/read", "", url.Values{"x": {strings.Repeat("x", 5000)}})
