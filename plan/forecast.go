@@ -11,6 +11,8 @@ import (
 const (
 	logMore   = 0.65
 	logSpread = 0.29
+	// strainMore is the same for the strain at the worst place: what has to be worked again mostly lies elsewhere.
+	strainMore = 1.3
 	// rangeShare of jobs end inside the range; its normal quantile.
 	rangeShare    = 0.9
 	rangeQuantile = 1.645
@@ -38,7 +40,7 @@ func (b *bench) forecast() Forecast {
 	f.LimitPct = b.capability
 	for _, v := range b.strain {
 		if !math.IsInf(v, 0) {
-			f.StrainPct = max(f.StrainPct, more*v)
+			f.StrainPct = max(f.StrainPct, strainMore*v)
 		}
 	}
 	f.StrainPct = math.Round(100*f.StrainPct) / 100

@@ -14,10 +14,24 @@ const (
 	leastRound = 8
 )
 
-// staged works the planner's own order: all hits are found together, then the largest are made first, fine ones last.
+// staged works the planner's own order: pulls where they pay, then passes over all marks together.
 func (b *bench) staged() {
 	pulls := b.pullFirst()
 	b.done = append(b.done, pulls...)
+	for range passes {
+		before := len(b.done)
+		b.pass()
+		if len(b.done) == before || b.in.NextOnly || b.worst() <= b.in.goal() {
+			return
+		}
+	}
+}
+
+// passes bounds how often what limits of film and hand have left is looked at again.
+const passes = 4
+
+// pass finds hits for the metal as it stands and makes them, the largest first, fine ones last.
+func (b *bench) pass() {
 	left := b.solve()
 	slices.SortStableFunc(left, func(p, q trial) int {
 		if p.fine != q.fine {
@@ -52,6 +66,9 @@ func (b *bench) staged() {
 			b.done = append(b.done, w)
 		}
 		b.round++
+		if b.in.NextOnly {
+			return
+		}
 	}
 }
 

@@ -34,6 +34,8 @@ type Case struct {
 	Rounds    int     `json:"rounds"`
 	StrainPct float64 `json:"worst_strain_pct"`
 	LimitPct  float64 `json:"strain_limit_pct"`
+	FilmPct   float64 `json:"strain_forecast_pct"`
+	Told      int     `json:"told"` // hits of the first plan if all had landed as told
 	LeftUM    float64 `json:"worst_left_um"`
 	Minutes   float64 `json:"minutes"`
 }
@@ -184,6 +186,7 @@ func one(seed uint64, strategy string) (Case, error) {
 		}
 		if c.Rounds == 0 {
 			c.HitsLow, c.HitsHigh = p.Forecast.HitsLow, p.Forecast.HitsHigh
+			c.FilmPct, c.Told = p.Forecast.StrainPct, p.Forecast.Told
 			c.Groups = len(p.Groups) < len(marks)
 			if p.Declined != "" {
 				c.Declined, c.Why = true, p.Declined
