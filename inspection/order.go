@@ -5,6 +5,7 @@ import (
 
 	"fairmetal/mirror"
 	"fairmetal/phase"
+	"fairmetal/surface"
 )
 
 // countOut calibrates a set of one pitch, whose order of stripes rests on continuity alone, and puts the order right on the way:
@@ -41,36 +42,12 @@ const seamMisfit = 0.05
 
 // keepOneSide leaves only the largest readable part of the photo that no seam divides.
 func (r *run) keepOneSide() {
-	w, n := r.u.W, len(r.u.X)
-	label := make([]int32, n)
-	free := func(i int) bool { return label[i] == 0 && !r.seam[i] && r.u.X[i] == r.u.X[i] && r.v.X[i] == r.v.X[i] }
-	id, best, most := int32(0), int32(0), 0
-	var queue []int32
-	for s := range n {
-		if !free(s) {
-			continue
-		}
-		id++
-		label[s] = id
-		queue = append(queue[:0], int32(s))
-		for q := 0; q < len(queue); q++ {
-			i := int(queue[q])
-			for _, j := range [4]int{i - 1, i + 1, i - w, i + w} {
-				if j >= 0 && j < n && (j/w == i/w || j%w == i%w) && free(j) {
-					label[j] = id
-					queue = append(queue, int32(j))
-				}
-			}
-		}
-		if len(queue) > most {
-			best, most = id, len(queue)
+	for i, v := range r.seam {
+		if v {
+			r.u.X[i] = float32(math.NaN())
 		}
 	}
-	for i, l := range label {
-		if l != best {
-			r.u.X[i], r.v.X[i] = float32(math.NaN()), float32(math.NaN())
-		}
-	}
+	surface.KeepLargest(surface.Grid{Cols: r.u.W, Rows: r.u.H}, r.u.X, r.v.X)
 }
 
 const (
