@@ -40,11 +40,28 @@ func (c *measureCmd) Run(ctx context.Context, s streams) error {
 		if marks == nil {
 			marks = []mark.Mark{}
 		}
-		return printJSON(s.Out, map[string]any{"marks": marks, "notices": res.Notices, "quality": res.Quality})
+		return printJSON(s.Out, map[string]any{"marks": marks, "notices": res.Notices, "quality": res.Quality, "checks": res.Checks()})
 	}
 	printMarks(s.Out, res.Marks)
+	printChecks(s.Out, res.Checks())
 	fmt.Fprintf(s.Out, "measured %.0f cm2, undamaged metal within %.1f um; result in %s\n", res.Quality.MeasuredCM2, res.Quality.SpreadUM, c.Out)
 	return nil
+}
+
+// printChecks prints the self-check: how many points hold, and those that do not.
+func printChecks(w io.Writer, list []inspection.Check) {
+	good := 0
+	for _, c := range list {
+		if c.OK {
+			good++
+		}
+	}
+	fmt.Fprintf(w, "self-check: %d of %d points hold\n", good, len(list))
+	for _, c := range list {
+		if !c.OK {
+			fmt.Fprintf(w, "  %s: %s (limit %g)\n", c.Code, c.Text, c.Limit)
+		}
+	}
 }
 
 // printMarks prints the marks as a table.
