@@ -87,12 +87,11 @@ func (r *run) areas() {
 	}
 	cut := r.cutMarks()
 	if share := 1 - seen/max(all, 1); share > 0.1 || len(cut) > 0 {
-		where := r.towards()
 		text := fmt.Sprintf("%.0f %% of the metal between the cards does not mirror the board", 100*share)
 		if len(cut) > 0 {
 			text = fmt.Sprintf("part of mark %s does not mirror the board (%.0f %% of the metal between the cards does not)", cut[0].ID, 100*share)
 		}
-		r.note(Warning, "no-board", text, "move or turn the board towards the "+where+" of the photo, or bring it nearer; nothing is guessed there")
+		r.note(Warning, "no-board", text, r.boardAdvice()+"; nothing is guessed there")
 	}
 	r.foldedNotice()
 }
@@ -166,7 +165,7 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	case "folded":
 		a.Advice = r.unfoldAdvice()
 	case "no-board":
-		a.Advice = "move or turn the board so that its mirror image covers this place"
+		a.Advice = r.boardAdvice()
 	default:
 		a.Advice = r.denseAdvice(a)
 	}
@@ -202,26 +201,6 @@ func (r *run) cutMarks() []mark.Mark {
 		}
 	}
 	return cut
-}
-
-// towards is the side of the photo on which the mirror image of the board ends too early.
-func (r *run) towards() string {
-	var sx, sy float64
-	for _, a := range r.res.Areas {
-		if a.Kind == "no-board" {
-			sx += a.XMM * a.AreaMM2
-			sy += a.YMM * a.AreaMM2
-		}
-	}
-	switch {
-	case math.Abs(sx) >= math.Abs(sy) && sx > 0:
-		return "right"
-	case math.Abs(sx) >= math.Abs(sy):
-		return "left"
-	case sy > 0:
-		return "top"
-	}
-	return "bottom"
 }
 
 // foldedNotice tells once about all folded places.

@@ -66,6 +66,7 @@ type Document struct {
 	Notices     []Notice    `json:"notices"`
 	Quality     Quality     `json:"quality"`
 	Twin        *TwinDoc    `json:"twin,omitempty"`
+	Checks      []Check     `json:"checks"`
 	// Texture holds the ISO 25178-2 figures of the metal outside the marks, waviness first.
 	Texture []texture.Figures `json:"texture"`
 }
@@ -148,7 +149,7 @@ func (r *Result) Files() (map[string][]byte, error) {
 
 func (r *Result) document(pic Pictures) Document {
 	d := Document{Format: 1, Program: Program, Set: r.SetKind, Grid: r.Surface.Grid, Areas: r.Areas, Notices: r.Notices,
-		Quality: r.Quality, FullScaleUM: r.FullScaleUM()}
+		Quality: r.Quality, Checks: r.Checks(), FullScaleUM: r.FullScaleUM()}
 	if d.Areas == nil {
 		d.Areas = []Area{}
 	}

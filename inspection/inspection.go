@@ -49,6 +49,7 @@ type Result struct {
 type Quality struct {
 	ModelRMSMM     float64 `json:"model_rms_mm"`     // misfit of the mirror model on undamaged paint, mm on the board
 	Undamaged      float64 `json:"undamaged_share"`  // share of the stripes that fit the undamaged form
+	Stray          float64 `json:"stray_share"`      // share at the rim that no undamaged form explains
 	SpreadUM       float64 `json:"spread_um"`        // robust spread of undamaged metal, orange peel and noise together
 	BoardTiltDeg   float64 `json:"board_tilt_deg"`   // board off square
 	FocalRatio     float64 `json:"focal_ratio"`      // focal length found over the one told
@@ -329,7 +330,7 @@ func (r *run) steady(a, b card.Card) bool {
 		imgs[i] = r.frames[i].img
 	}
 	r.res.Photo = photo.Average(imgs...)
-	if most > 4 {
+	if most > maxShakePX {
 		r.note(Info, "camera-moved", fmt.Sprintf("the camera moved by up to %.1f pixels between the photos; it was taken out", most), "a stand makes the result finer")
 	}
 	return true
@@ -583,7 +584,11 @@ func (r *run) mirror() error {
 	r.res.Frame = cal.Frame // r.cam points into it
 	q := &r.res.Quality
 	q.ModelRMSMM, q.Undamaged, q.BoardTiltDeg = cal.RMSMM, cal.Undamaged, cal.TiltDeg
-	q.FocalRatio, q.CornerShare = cal.FocalRatio, cal.CornerShare
+	q.Stray, q.FocalRatio, q.CornerShare = cal.Stray, cal.FocalRatio, cal.CornerShare
+	if cal.Stray > strayWarn {
+		r.note(Warning, "stray-form", fmt.Sprintf("%.0f %% of what mirrors the board, at its rim, does not belong to one form with the rest: heights there, and depths beside it, may be wrong", 100*cal.Stray),
+			"an edge, a feature line or the board's rim may lie there: lay the cards so that sound metal of one form surrounds the damage, and photograph again")
+	}
 	q.TapeRatio, q.TapeRatioSigma, q.DepthScalePct = cal.TapeRatio, cal.TapeRatioSigma, 100*cal.ScaleSigma
 	if off := cal.TapeRatio - 1; math.Abs(off) > tapeWarn && math.Abs(off) > 3*cal.TapeRatioSigma {
 		word := "long"
@@ -597,7 +602,7 @@ func (r *run) mirror() error {
 		r.note(Warning, "feature-line", fmt.Sprintf("the stripes beside a feature line do not fit the rest of the panel (%.0f %% of them are off): heights may be wrong by tens of micrometres", 100*(1-cal.Undamaged)),
 			"take a shifted set or a sweep: a single photo does not tell how many stripes the line hides")
 	}
-	if cal.TiltDeg > 12 {
+	if cal.TiltDeg > maxTiltDeg {
 		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
 	}
 	return nil
@@ -650,6 +655,12 @@ func (r *run) period(axis string) float64 {
 // seamUndamaged is the share of the stripes that must fit the undamaged form where a feature line hides some: 0.93 and more do where
 // they are counted right.
 const seamUndamaged = 0.85
+// strayWarn is the share of stray metal from which a word is due: a dent cut off at the rim of a small view is half of it.
+const strayWarn = 0.08
+
+// restlessUM is the spread of undamaged metal over which the map is doubted: orange peel of rough paint spreads by 1.5 um, noise on white
+// paint by 2.
+const restlessUM = 4.0
 
 // tapeWarn is how far the tape may be off before it is worth a word: three times what a tape is good for.
 const tapeWarn = 0.03
@@ -669,6 +680,10 @@ func (r *run) surface() error {
 	}
 	r.res.Surface = s
 	r.res.Quality.SpreadUM = 1000 * spread
+	if r.set.Kind != capture.Single && 1000*spread > restlessUM {
+		r.note(Warning, "restless", fmt.Sprintf("the undamaged metal scatters by %.0f um, far more than orange peel does: the map may be wrong as a whole", 1000*spread),
+			"look whether all photos show the same still scene with sharp stripes at least eight pixels wide, and photograph again")
+	}
 	n := 0
 	for _, h := range s.Height {
 		if h == h {

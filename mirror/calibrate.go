@@ -97,8 +97,9 @@ type Calibration struct {
 	TapeRatio, TapeRatioSigma float64
 	// RMSMM is what the model leaves of the undamaged sights, mm on the board; TiltDeg how far the board was off square.
 	RMSMM, TiltDeg float64
-	// Undamaged is the share of sights that the fit kept.
-	Undamaged float64
+	// Undamaged is the share of sights that the fit kept, Stray the share that lies at the rim of what is seen and that the form does not
+	// explain at all.
+	Undamaged, Stray float64
 	// ShiftU and ShiftV, mm, were found to be missing from all board coordinates: whole periods, to be taken off them.
 	ShiftU, ShiftV float64
 }
@@ -513,5 +514,6 @@ func (s *solver) report(x []float64, res lm.Result) *Calibration {
 	toOrigin := r3.Unit(r3.Scale(-1, c.Board.Centre))
 	c.TiltDeg = math.Acos(min(1, r3.Dot(toOrigin, c.Board.N))) * 180 / math.Pi
 	c.ScaleSigma = math.Sqrt(res.Cov.At(2, 2))
+	c.Stray = s.stray()
 	return c
 }

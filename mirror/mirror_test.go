@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/card"
+	"fairmetal/internal/laid"
 	"fairmetal/pose"
 )
 
@@ -186,5 +188,52 @@ func TestCalibrateRefuses(t *testing.T) {
 	other := pose.Placed{Centre: r3.Vec{X: 150}, Normal: r3.Vec{Z: 1}}
 	if c, err := Calibrate(&pose.Frame{Camera: cam, A: flat, B: other}, sights, Prior{DistanceMM: 500}); err == nil {
 		t.Errorf("random sights gave a set-up with rms %.1f mm", c.RMSMM)
+	}
+}
+
+// TestCalibrateFindsLens: with a focal length told 1.5 % wrong and a distortion of 1.2 % at the corners that was not told at all, the fit
+// finds most of both. The priors hold a fifth of the way back.
+func TestCalibrateFindsLens(t *testing.T) {
+	truth := camera()
+	truth.K1 = 0.012 * truth.FocalPX * truth.FocalPX / (800*800 + 600*600)
+	form := NewForm()
+	form.C[3], form.C[5], form.C[9] = -3.1, -5.2, 0.1
+	board := Nominal(&truth, 480)
+	see := func(letter string, x float64) card.Card {
+		z, zx, zy := form.Eval(x, 0)
+		n := r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1})
+		right := r3.Unit(r3.Sub(r3.Vec{X: 1}, r3.Scale(n.X, n)))
+		up := r3.Cross(n, right)
+		c := r3.Add(r3.Vec{X: x, Z: z}, r3.Scale(pose.CardThicknessMM, n))
+		k, err := laid.Card(truth.Project, letter, c, right, up)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return k
+	}
+	fr, err := pose.FromCards(see("A", -150), see("B", 150), truth.FocalPX*1.015, truth.CX, truth.CY, truth.W, truth.H)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rnd := rand.New(rand.NewPCG(7, 8))
+	var sights []Sight
+	for py := 200.0; py < 1050; py += 12 {
+		for px := 150.0; px < 1450; px += 12 {
+			dir := truth.Ray(px, py)
+			p, zx, zy, ok := form.Hit(truth.Centre, dir)
+			if !ok {
+				continue
+			}
+			if u, v, ok := board.Reflect(dir, p, zx, zy); ok {
+				sights = append(sights, Sight{PX: px, PY: py, U: u + 0.1*rnd.NormFloat64(), V: v + 0.1*rnd.NormFloat64(), Weight: 1})
+			}
+		}
+	}
+	c, err := Calibrate(&fr, sights, Prior{DistanceMM: 480})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(c.FocalRatio*1.015-1) > 0.006 || math.Abs(c.CornerShare-0.012) > 0.004 {
+		t.Errorf("focal length %.4f of what was told, corners %.4f; want %.4f and 0.012", c.FocalRatio, c.CornerShare, 1/1.015)
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/card"
+	"fairmetal/internal/laid"
 )
 
 // seen projects a card that lies at centre with the given axes through a camera at the panel frame's cam.
@@ -75,5 +76,40 @@ func TestRefusesStackedCards(t *testing.T) {
 	b := seen(cam, "B", r3.Vec{X: 5}, r3.Vec{X: 1}, r3.Vec{Y: 1})
 	if _, err := FromCards(a, b, 1300, 800, 600, 1600, 1200); err == nil {
 		t.Error("two cards on top of each other were accepted")
+	}
+}
+
+// TestWithLens: cards seen through a lens that moves the corners of the picture by 1.7 % give the camera back once that is told, to what is
+// left of the bend within a card.
+func TestWithLens(t *testing.T) {
+	const d, k1 = 450.0, 0.03
+	sin, cos := math.Sincos(0.5)
+	want := Camera{FocalPX: 1300, CX: 800, CY: 600, K1: k1, W: 1600, H: 1200, Centre: r3.Vec{Y: -d * sin, Z: d * cos},
+		Right: r3.Vec{X: 1}, Down: r3.Vec{Y: -cos, Z: -sin}, Forward: r3.Vec{Y: sin, Z: -cos}}
+	lay := func(letter string, x float64) card.Card {
+		k, err := laid.Card(want.Project, letter, r3.Vec{X: x, Z: CardThicknessMM}, r3.Vec{X: 1}, r3.Vec{Y: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return k
+	}
+	told, err := FromCards(lay("A", -150), lay("B", 150), 1325, 800, 600, 1600, 1200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	right, err := told.WithLens(1300, k1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	off := func(f Frame) float64 { return r3.Norm(r3.Sub(f.Camera.Centre, want.Centre)) }
+	if off(right) > 0.5 || off(told) < 5 {
+		t.Errorf("camera %.2f mm off with the right lens, %.2f with the one told", off(right), off(told))
+	}
+	px, py, _ := want.Project(r3.Vec{X: 200, Y: 90})
+	if r := want.Ray(px, py); r3.Norm(r3.Cross(r, r3.Unit(r3.Sub(r3.Vec{X: 200, Y: 90}, want.Centre)))) > 1e-9 {
+		t.Error("ray and projection disagree under distortion")
+	}
+	if _, err := (&Frame{}).WithLens(1300, 0); err == nil {
+		t.Error("a frame without cards took another lens")
 	}
 }

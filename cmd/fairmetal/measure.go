@@ -48,14 +48,31 @@ func (c *measureCmd) Run(ctx context.Context, s streams) error {
 		if marks == nil {
 			marks = []mark.Mark{}
 		}
-		return printJSON(s.Out, map[string]any{"marks": marks, "notices": res.Notices, "quality": res.Quality})
+		return printJSON(s.Out, map[string]any{"marks": marks, "notices": res.Notices, "quality": res.Quality, "checks": res.Checks()})
 	}
 	printMarks(s.Out, res.Marks)
 	if t := res.Twin; t != nil {
 		fmt.Fprintf(s.Out, "form from the twin %q: undamaged metal within %.1f um over it, %.1f um over a smooth fill\n", t.Name, t.SpreadUM, t.WithoutUM)
 	}
+	printChecks(s.Out, res.Checks())
 	fmt.Fprintf(s.Out, "measured %.0f cm2, undamaged metal within %.1f um; result in %s\n", res.Quality.MeasuredCM2, res.Quality.SpreadUM, c.Out)
 	return nil
+}
+
+// printChecks prints the self-check: how many points hold, and those that do not.
+func printChecks(w io.Writer, list []inspection.Check) {
+	good := 0
+	for _, c := range list {
+		if c.OK {
+			good++
+		}
+	}
+	fmt.Fprintf(w, "self-check: %d of %d points hold\n", good, len(list))
+	for _, c := range list {
+		if !c.OK {
+			fmt.Fprintf(w, "  %s: %s (limit %g)\n", c.Code, c.Text, c.Limit)
+		}
+	}
 }
 
 // printMarks prints the marks as a table.
