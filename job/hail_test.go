@@ -14,7 +14,9 @@ func TestClasses(t *testing.T) {
 
 func TestMatch(t *testing.T) {
 	jobs := []Job{{ID: "1r", Vehicle: "Van 1", Panel: "Roof, front"}, {ID: "12r", Vehicle: "Van 12", Panel: "Roof, front"}, {ID: "12b", Vehicle: "Van 12", Panel: "Bonnet"}, {ID: "12m", Vehicle: "Van 12", Panel: "Roof, middle"}}
-	names := func(j Job) ([]string, []string) { return []string{j.Vehicle, map[string]string{"1r": "FM-AB 7"}[j.ID]}, []string{j.Panel} }
+	names := func(j Job) ([]string, []string) {
+		return []string{j.Vehicle, map[string]string{"1r": "FM-AB 7"}[j.ID]}, []string{j.Panel}
+	}
 	for path, want := range map[string]string{
 		"hail/Van 12/Roof front":   "12r",
 		"VAN012_front-roof":        "12r",

@@ -82,13 +82,15 @@ func shots(t *testing.T, ctx context.Context, name string) {
 		return
 	}
 	t.Helper()
-	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	png, err := []byte(nil), context.DeadlineExceeded
 	for try := 0; err != nil; try++ {
 		if try == 20 {
 			t.Fatal(err)
 		}
-		time.Sleep(100 * time.Millisecond) // the page was just changing
-		png, err = chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		// The page may just be changing, and then there is no answer at all.
+		limited, cancel := context.WithTimeout(ctx, 15*time.Second)
+		png, err = chromedp.Run(limited, chromedp.FullScreenshot(100))
+		cancel()
 	}
 	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
 		t.Fatal(err)
@@ -234,6 +236,7 @@ func TestPhotosToQuote(t *testing.T) {
 	h.tap("#send")
 	until(t, ctx, `document.querySelector("#viewer[data-ready=yes]")`)
 	h.tap("#to-offer")
+	do(t, ctx, chromedp.WaitVisible(chromedp.CSS("#make-quote")))
 	shots(t, ctx, "phone-offer")
 	h.tap("#make-quote")
 	do(t, ctx, chromedp.WaitVisible(chromedp.CSS("#pdf")))
