@@ -17,9 +17,10 @@ var Cases = []Case{
 // crowns are usual radii of the crown of a kind of panel, mm. Common practice, no source.
 var crowns = map[string]float64{"roof": 4000, "bonnet": 3000, "door": 5000, "wing": 1500, "tailgate": 4000, "quarter": 5000}
 
-// Usual is a set-up that suits a kind of panel: a phone or camera half a metre away, leaning, the board beyond the damage.
+// Usual is a set-up that suits a kind of panel: a phone or camera half a metre away, leaning, the board with its usual fine stripes beyond the
+// damage.
 func Usual(panelKind string) Place {
-	p := Place{BoardMM: 450, CameraMM: 550, TiltDeg: 35, CrownMM: crowns[panelKind], MMPerPX: 0.16}
+	p := Place{BoardMM: 450, CameraMM: 550, TiltDeg: 35, CrownMM: crowns[panelKind], MMPerPX: 0.16, PitchMM: 16}
 	if panelKind == "wing" {
 		// The more a panel bulges, the more board one photo shows: nearer, the board covers it.
 		p.BoardMM = 350

@@ -259,12 +259,7 @@ func TestPhotosToQuote(t *testing.T) {
 	if depth := eval[string](t, ctx, `document.querySelector("#marks tbody tr td:last-child").textContent`); !strings.HasPrefix(depth, "0.79") && !strings.HasPrefix(depth, "0.80") {
 		t.Errorf("depth %q mm, want 0.80", depth)
 	}
-	for _, width := range []int64{360, 390, 1300, 2560} {
-		do(t, ctx, chromedp.EmulateViewport(width, 900))
-		if over := eval[int](t, ctx, "document.documentElement.scrollWidth - innerWidth"); over > 0 {
-			t.Errorf("at %d px the page is %d px too wide", width, over)
-		}
-	}
+	fits(t, ctx)
 	do(t, ctx, chromedp.EmulateViewport(390, 844))
 	shots(t, ctx, "phone-job")
 	do(t, ctx, chromedp.EmulateViewport(1300, 900))
@@ -297,8 +292,33 @@ func TestPhotosToQuote(t *testing.T) {
 	shots(t, ctx, "laptop-offer")
 	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/arrive"))
 	shots(t, ctx, "laptop-arrive")
+	for _, page := range []string{"/", "/jobs/new", "/hail", "/jobs/" + base + "/arrive", "/jobs/" + base + "/capture", "/jobs/" + base + "/offer"} {
+		do(t, ctx, chromedp.Navigate(srv.URL+page))
+		fits(t, ctx)
+	}
+	// Another panel of the same vehicle takes two taps; the second may be a key.
+	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/arrive"))
+	h.tap(`a[href="/jobs/new?job=` + base + `"]`)
+	until(t, ctx, `document.querySelector(".vehicle[data-submit] .picked")?.textContent`)
+	eval[bool](t, ctx, `document.querySelector("[data-place=bonnet]").dispatchEvent(new KeyboardEvent("keydown", { key: "Enter" }))`)
+	until(t, ctx, `location.pathname.endsWith("/arrive") && !location.pathname.includes("`+base+`")`)
+	if head := eval[string](t, ctx, `document.querySelector("h1").textContent`); head != "Van 07 Bonnet" {
+		t.Errorf("the other panel's job is headed %q", head)
+	}
 	do(t, ctx, chromedp.Navigate(srv.URL+"/"))
 	shots(t, ctx, "laptop-bench")
+}
+
+// fits checks that a page needs no horizontal scroll from the narrowest phone to a wide screen.
+func fits(t *testing.T, ctx context.Context) {
+	t.Helper()
+	for _, width := range []int64{360, 390, 1300, 2560} {
+		do(t, ctx, chromedp.EmulateViewport(width, 900))
+		if over := eval[int](t, ctx, "document.documentElement.scrollWidth - innerWidth"); over > 0 {
+			t.Errorf("%s: at %d px the page is %d px too wide", eval[string](t, ctx, "location.pathname"), width, over)
+		}
+	}
+	do(t, ctx, chromedp.EmulateViewport(1300, 900))
 }
 
 // fetched reads what an address of the app gives.

@@ -88,7 +88,10 @@ func (a *App) addCapture(w http.ResponseWriter, r *http.Request) {
 		var c job.Capture
 		title := strings.TrimSpace(values["title"])
 		if title == "" {
-			title = "capture"
+			title = "before"
+			if j.Step == job.Work || j.Step == job.Prove || j.Step == job.HandOver {
+				title = "after"
+			}
 		}
 		if c, err = a.bench.AddCapture(r.Context(), j.ID, title, files); err == nil {
 			http.Redirect(w, r, "/jobs/"+j.ID+"?c="+c.ID, http.StatusSeeOther)

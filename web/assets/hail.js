@@ -20,7 +20,7 @@ function show() {
 	list.replaceChildren(...[...queue].map(([name, files]) => {
 		const li = document.createElement("li");
 		li.dataset.folder = name;
-		li.textContent = t("{1}: {2} photos", name, files.length);
+		li.textContent = `${name} (${files.length})`;
 		return li;
 	}));
 }
