@@ -655,6 +655,7 @@ func (r *run) period(axis string) float64 {
 // seamUndamaged is the share of the stripes that must fit the undamaged form where a feature line hides some: 0.93 and more do where
 // they are counted right.
 const seamUndamaged = 0.85
+
 // strayWarn is the share of stray metal from which a word is due: a dent cut off at the rim of a small view is half of it.
 const strayWarn = 0.08
 

@@ -15,6 +15,7 @@ import (
 	"fairmetal/house"
 	"fairmetal/job"
 	"fairmetal/plan"
+	"fairmetal/store"
 	"fairmetal/workshop"
 )
 
@@ -84,11 +85,14 @@ func (a *App) offerOf(r *http.Request) (offerView, error) {
 		}
 	}
 	if id := h.Job.Record.Deal.Paper; id != "" {
-		if v.Paper, err = a.records.Paper(ctx, id); err != nil {
+		v.Paper, err = a.records.Paper(ctx, id)
+		// A lot's paper goes with the job that it was made for.
+		if err != nil && !errors.Is(err, store.ErrNotFound) {
 			return v, err
 		}
-		v.Has = true
-		v.Accept = accepting(v.Paper)
+		v.Has = err == nil
+		// The customer signs what the customer can read.
+		v.Accept = langOf(v.Paper).T(accepting(v.Paper))
 	}
 	v.Name = h.Job.Customer
 	return v, nil
@@ -188,7 +192,7 @@ func (a *App) acceptOffer(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v.Name = r.PostFormValue("signname")
-	s, err := job.Sign(a.lang(r).T(v.Accept), v.Name, r.PostFormValue("strokes"), time.Now())
+	s, err := job.Sign(v.Accept, v.Name, r.PostFormValue("strokes"), time.Now())
 	if err == nil {
 		err = a.bench.Accept(r.Context(), v.Job.ID, s, "signature")
 	}
