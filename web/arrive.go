@@ -28,11 +28,15 @@ const (
 	readingRows = 4
 )
 
-// Sizes of photos of flaws outside the job: as kept.
+// Sizes of photos of flaws outside the job, as kept and as lists show them.
 const (
 	flawSidePX    = 1600
+	thumbSidePX   = 320
 	maxFlawsBytes = 120 << 20
 )
+
+// thumbOf names the small version of a kept photo.
+func thumbOf(name string) string { return strings.TrimSuffix(name, ".jpg") + "-small.jpg" }
 
 // arriveView is the page of the step.
 type arriveView struct {
@@ -325,6 +329,9 @@ func (a *App) readFlaw(r *http.Request, v *arriveView) (map[string][]byte, error
 			rand.Read(b)
 			flaw.Photo = "flaw/" + hex.EncodeToString(b) + ".jpg"
 			attach[flaw.Photo] = small
+			if attach[thumbOf(flaw.Photo)], err = photo.Thumbnail(small, thumbSidePX, photo.Limits{}); err != nil {
+				return nil, err
+			}
 		}
 	}
 	if flaw.Text != "" || flaw.Photo != "" {

@@ -36,6 +36,7 @@ func helpers(l words.Lang) template.FuncMap {
 		"tax": func(bp int64) string {
 			return strings.TrimSuffix(strings.TrimRight(l.Number(float64(bp)/100, 2), "0"), l.Number(0.5, 1)[1:2])
 		},
+		"thumb": thumbOf,
 		"placename": func(key string) string {
 			p, _ := job.PlaceOf(key)
 			return p.Name

@@ -13,6 +13,7 @@ import (
 
 	"fairmetal/capture"
 	"fairmetal/job"
+	"fairmetal/mark"
 	"fairmetal/photo"
 	"fairmetal/shot"
 )
@@ -41,7 +42,8 @@ type guide struct {
 	Case   string
 	Place  shot.Place
 	Answer shot.Answer
-	Lying  bool // the panel lies, so that the drawing is a side view
+	SeenUM float64 // least depth of such a flaw that is reported
+	Lying  bool    // the panel lies, so that the drawing is a side view
 }
 
 func guideFor(j job.Job, key string) guide {
@@ -53,6 +55,7 @@ func guideFor(j job.Job, key string) guide {
 		}
 	}
 	g.Answer = shot.Ask(flaw, g.Place)
+	g.SeenUM = max(g.Answer.SeenUM, mark.DefaultMinDepthUM)
 	return g
 }
 

@@ -164,7 +164,7 @@ func (a *App) compare(ctx context.Context, ids [2]string) (compare.Progress, err
 
 // types are the files of a capture that a browser may ask for.
 var types = map[string]string{"surface.json": "application/json", "marks.json": "application/json", "plan.json": "application/json", "quote.json": "application/json", "verdict.json": "application/json",
-	"height.f32": "application/octet-stream", "sigma.f32": "application/octet-stream", "planned.f32": "application/octet-stream", "fair.json": "application/json", "photo.jpg": "image/jpeg", "heat.png": "image/png", "overlay.png": "image/png", "quote.pdf": "application/pdf"}
+	"height.f32": "application/octet-stream", "sigma.f32": "application/octet-stream", "planned.f32": "application/octet-stream", "fair.json": "application/json", "photo.jpg": "image/jpeg", workshop.SmallName: "image/jpeg", "heat.png": "image/png", "overlay.png": "image/png", "quote.pdf": "application/pdf"}
 
 func (a *App) captureFile(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
@@ -178,6 +178,12 @@ func (a *App) captureFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	data, err := a.records.File(r.Context(), r.PathValue("id"), name)
+	if name == workshop.SmallName && errors.Is(err, store.ErrNotFound) {
+		// Captures that were measured before small pictures were kept.
+		if data, err = a.records.File(r.Context(), r.PathValue("id"), "overlay.png"); err == nil {
+			data, err = workshop.Small(data)
+		}
+	}
 	if err != nil {
 		a.fail(w, r, err)
 		return

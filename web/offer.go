@@ -15,6 +15,7 @@ import (
 	"fairmetal/house"
 	"fairmetal/job"
 	"fairmetal/plan"
+	"fairmetal/store"
 	"fairmetal/workshop"
 )
 
@@ -84,10 +85,12 @@ func (a *App) offerOf(r *http.Request) (offerView, error) {
 		}
 	}
 	if id := h.Job.Record.Deal.Paper; id != "" {
-		if v.Paper, err = a.records.Paper(ctx, id); err != nil {
+		v.Paper, err = a.records.Paper(ctx, id)
+		// A lot's paper goes with the job that it was made for.
+		if err != nil && !errors.Is(err, store.ErrNotFound) {
 			return v, err
 		}
-		v.Has = true
+		v.Has = err == nil
 		v.Accept = accepting(v.Paper)
 	}
 	v.Name = h.Job.Customer

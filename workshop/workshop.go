@@ -20,6 +20,7 @@ import (
 	"fairmetal/internal/memfs"
 	"fairmetal/job"
 	"fairmetal/offer"
+	"fairmetal/photo"
 	"fairmetal/queue"
 	"fairmetal/quote"
 	"fairmetal/rack"
@@ -293,6 +294,9 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if proof, err := Proof(settings, j, stored, o); err == nil {
 		maps.Copy(files, proof)
 	}
+	if files[SmallName], err = Small(files["overlay.png"]); err != nil {
+		return nil, err
+	}
 	c.State, c.Marks = job.Measured, len(stored.Marks)
 	for _, m := range stored.Marks {
 		c.DeepUM = math.Max(c.DeepUM, m.DepthUM)
@@ -300,6 +304,17 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	}
 	figures(c, o)
 	return files, nil
+}
+
+// SmallName is the result with a picture for lists.
+const SmallName = "small.jpg"
+
+// smallSidePX is the longer side of that picture: twice what a card on the bench is wide, for fine screens.
+const smallSidePX = 520
+
+// Small is the overlay as lists show it.
+func Small(overlay []byte) ([]byte, error) {
+	return photo.Thumbnail(overlay, smallSidePX, photo.Limits{})
 }
 
 // Price makes verdict, plan, price and paper of a measured result.
