@@ -20,6 +20,7 @@ import (
 	"fairmetal/store"
 	"fairmetal/verdict"
 	"fairmetal/vin"
+	"fairmetal/words"
 )
 
 // Cells of the grid of paint readings.
@@ -48,6 +49,7 @@ type arriveView struct {
 	VIN         vinNote
 	Cautions    []string
 	Consent     string
+	ConsentLang words.Lang
 	Drawing     drawing
 	Kinds       []string
 	Hindrances  []choice
@@ -149,7 +151,8 @@ func (a *App) showArrival(w http.ResponseWriter, r *http.Request, status int, v 
 	v.Limits = map[string]float64{"thin": verdict.ThinUM, "repaint": verdict.RepaintUM, "filler": verdict.FillerUM}
 	v.VIN = readVIN(v.Vehicle.VIN)
 	v.Cautions = cautions(v.Job)
-	v.Consent = s.House.ConsentText(a.lang(r).T)
+	v.ConsentLang = a.customerLang(r, v.Person)
+	v.Consent = s.House.ConsentText(v.ConsentLang.T)
 	v.Drawing = drawVehicle(v.Job.Record.Arrival.Place, v.Job.Panel, a.lang(r))
 	v.Kinds = job.Kinds
 	for _, h := range job.Hindrances {
@@ -159,6 +162,14 @@ func (a *App) showArrival(w http.ResponseWriter, r *http.Request, status int, v 
 		v.SignName = v.Person.Name
 	}
 	a.render(w, r, status, "arrive", view{Title: v.Job.Vehicle + ", " + v.Job.Panel, Place: "bench", Data: v})
+}
+
+// customerLang is the language in which a customer reads what is signed: the customer's own, where it is known, else that of the page.
+func (a *App) customerLang(r *http.Request, p job.Person) words.Lang {
+	if p.Lang != "" {
+		return words.Match(p.Lang)
+	}
+	return a.lang(r)
 }
 
 // otherPanels are the other jobs on the same vehicle.
@@ -355,7 +366,7 @@ func (a *App) readConsent(r *http.Request, v *arriveView, do string) error {
 	if err != nil {
 		return err
 	}
-	v.Job.Record.Arrival.Consent, err = job.Sign(s.House.ConsentText(a.lang(r).T), v.SignName, strokes, time.Now())
+	v.Job.Record.Arrival.Consent, err = job.Sign(s.House.ConsentText(a.customerLang(r, v.Person).T), v.SignName, strokes, time.Now())
 	return err
 }
 

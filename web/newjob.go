@@ -174,3 +174,37 @@ func (a *App) knowPeople(ctx context.Context, j *job.Job, plate string) error {
 	j.VehicleID = v.ID
 	return err
 }
+
+// found are the names that a field offers while somebody types.
+type found struct {
+	People   []string `json:"people"`
+	Vehicles []string `json:"vehicles"`
+}
+
+// find lists the people whose name fits what is typed, and their vehicles where it is one person's name.
+func (a *App) find(w http.ResponseWriter, r *http.Request) {
+	ctx := r.Context()
+	typed := strings.TrimSpace(r.FormValue("customer"))
+	out := found{People: []string{}, Vehicles: []string{}}
+	people, err := a.records.People(ctx, typed, 20)
+	one := ""
+	for _, p := range people {
+		out.People = append(out.People, p.Title())
+		if strings.EqualFold(p.Title(), typed) {
+			one = p.ID
+		}
+	}
+	if err == nil && one != "" {
+		var vehicles []job.Vehicle
+		vehicles, err = a.records.Vehicles(ctx, "", one, listed)
+		for _, v := range vehicles {
+			out.Vehicles = append(out.Vehicles, v.Name)
+		}
+	}
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	sendJSON(w, out)
+}

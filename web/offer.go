@@ -91,7 +91,8 @@ func (a *App) offerOf(r *http.Request) (offerView, error) {
 			return v, err
 		}
 		v.Has = err == nil
-		v.Accept = accepting(v.Paper)
+		// The customer signs what the customer can read.
+		v.Accept = langOf(v.Paper).T(accepting(v.Paper))
 	}
 	v.Name = h.Job.Customer
 	return v, nil
@@ -191,7 +192,7 @@ func (a *App) acceptOffer(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v.Name = r.PostFormValue("signname")
-	s, err := job.Sign(a.lang(r).T(v.Accept), v.Name, r.PostFormValue("strokes"), time.Now())
+	s, err := job.Sign(v.Accept, v.Name, r.PostFormValue("strokes"), time.Now())
 	if err == nil {
 		err = a.bench.Accept(r.Context(), v.Job.ID, s, "signature")
 	}

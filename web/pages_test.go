@@ -206,6 +206,35 @@ func TestNewJobKnowsItsPeople(t *testing.T) {
 	}
 }
 
+// TestFind: names that fit are offered while somebody types, and a known customer's vehicles.
+func TestFind(t *testing.T) {
+	d := newDesk(t)
+	d.newJob("Lindenhof Parcels", "Van 12", "bonnet")
+	d.newJob("Brook Street Bakery", "Van 3", "bonnet")
+	for typed, want := range map[string]string{"par": `{"people":["Lindenhof Parcels"],"vehicles":[]}`, "lindenhof parcels": `{"people":["Lindenhof Parcels"],"vehicles":["Van 12"]}`, "nobody": `{"people":[],"vehicles":[]}`} {
+		if got := strings.TrimSpace(d.get("/find?" + url.Values{"customer": {typed}}.Encode())); got != want {
+			t.Errorf("%s: %s, want %s", typed, got, want)
+		}
+	}
+}
+
+// TestSignedInTheCustomersLanguage: a customer whose papers are German signs German texts on an English page.
+func TestSignedInTheCustomersLanguage(t *testing.T) {
+	d := newDesk(t)
+	j := d.newJob("Ada Example", "Van 12", "door-left")
+	d.sends("/jobs/"+j.ID+"/arrive", arriveForm(j, "paperlang", "de", "do", "sign", "signname", "Ada Example"))
+	c := d.measured(j.ID)
+	d.sends("/jobs/"+j.ID+"/offer", url.Values{"rev": {itoa(d.job(j.ID).Rev)}, "capture": {c.ID}, "do": {"quote"}, "choice": {"all"}})
+	if page := d.get("/jobs/" + j.ID + "/offer"); !strings.Contains(page, `<blockquote lang="de">Ich nehme`) || !strings.Contains(page, "The customer&#39;s yes") && !strings.Contains(page, "The customer's yes") {
+		t.Error("the yes is not in the customer's language on a page in the reader's")
+	}
+	d.sends("/jobs/"+j.ID+"/accept", url.Values{"signname": {"Ada Example"}})
+	j = d.job(j.ID)
+	if !strings.HasPrefix(j.Record.Arrival.Consent.Text, "Ich bin") || !strings.Contains(j.Record.Deal.Accepted.Text, "Q-00001") || !strings.HasPrefix(j.Record.Deal.Accepted.Text, "Ich nehme") {
+		t.Errorf("signed: %q, %q", j.Record.Arrival.Consent.Text, j.Record.Deal.Accepted.Text)
+	}
+}
+
 // arriveForm is what the page sends of a job as it stands.
 func arriveForm(j job.Job, more ...string) url.Values {
 	v := url.Values{"rev": {itoa(j.Rev)}, "person_rev": {"m01"}, "vehicle_rev": {"m01"}, "name": {j.Customer}, "vehicle": {j.Vehicle}, "place": {j.Record.Arrival.Place}, "material": {"steel"}}

@@ -30,6 +30,7 @@ func (a *App) Routes() []Route {
 		{"GET /{$}", job.Viewer, a.benchPage},
 		{"GET /jobs/new", job.Technician, a.newJobPage},
 		{"POST /jobs", job.Technician, a.addJob},
+		{"GET /find", job.Technician, a.find},
 		{"GET /jobs/{id}", job.Viewer, a.jobPage},
 		{"POST /jobs/{id}/step", job.Technician, a.setStep},
 		{"GET /events", job.Viewer, a.events},

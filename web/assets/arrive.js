@@ -52,6 +52,26 @@ function readings(box) {
 	show();
 }
 
+/** Names that fit what is typed; with a customer found, that customer's vehicles. */
+function names(form) {
+	const customer = form.elements.customer, people = document.getElementById("people"), vehicles = document.getElementById("vehicles");
+	if (!people || !vehicles) return;
+	const fill = (list, values) => list.replaceChildren(...values.map((v) => new Option(v, v)));
+	let wait = 0;
+	customer.addEventListener("input", () => {
+		clearTimeout(wait);
+		wait = setTimeout(async () => {
+			const r = await fetch(`/find?${new URLSearchParams({ customer: customer.value })}`);
+			if (!r.ok) return;
+			const found = await r.json();
+			fill(people, found.people);
+			if (found.vehicles.length) fill(vehicles, found.vehicles);
+		}, 200);
+	});
+}
+
+const start = document.getElementById("job-form");
+if (start) names(start);
 document.querySelectorAll(".vehicle").forEach(drawing);
 document.querySelectorAll(".readings").forEach(readings);
 startPads();

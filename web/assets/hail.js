@@ -98,6 +98,8 @@ source.onmessage = (m) => {
 	if (e.state === "measuring") row.textContent = t("measuring {1} %", Math.round(100 * e.progress));
 	if (e.state === "queued") row.textContent = t("waits to be measured");
 	if (e.state !== "measured" && e.state !== "refused") return;
+	row.textContent = e.state === "measured" ? t("measured") : t("not measured");
+	if (e.state === "measured") document.querySelector("#lot progress").value++;
 	// The sheet is made anew by the server, but never under somebody's photos.
 	stale = true;
 	if (!sending && queue.size === 0) location.reload();
