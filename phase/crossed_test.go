@@ -32,7 +32,9 @@ func crossedPhoto(m mirrored, x [2]func(px, py float64) float64) *photo.Image {
 // pixels, where edges of both directions meet.
 func TestCrossedFollows(t *testing.T) {
 	none := func(px, py float64) float64 { return 0 }
-	two := func(px, py float64) float64 { return dent(150, 180, 18, 0.5)(px, py) + dent(330, 180, 18, -0.5)(px, py) }
+	two := func(px, py float64) float64 {
+		return dent(150, 180, 18, 0.5)(px, py) + dent(330, 180, 18, -0.5)(px, py)
+	}
 	cases := []struct {
 		name  string
 		m     mirrored
