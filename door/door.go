@@ -2,6 +2,7 @@ package door
 
 import (
 	"context"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -210,6 +211,31 @@ const (
 	uploadTime = 15 * time.Minute
 )
 
+// timedBody is a body that must have come in by a time; the handler may take as long as it needs after that.
+type timedBody struct {
+	io.ReadCloser
+	arrived func()
+}
+
+func (b *timedBody) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p)
+	if err != nil {
+		b.arrived()
+	}
+	return n, err
+}
+
+func inTime(w http.ResponseWriter, body io.ReadCloser, some bool, within time.Duration) io.ReadCloser {
+	if !some {
+		return body
+	}
+	c := http.NewResponseController(w)
+	if c.SetReadDeadline(time.Now().Add(within)) != nil {
+		return body // a connection without deadlines
+	}
+	return &timedBody{body, func() { c.SetReadDeadline(time.Time{}) }}
+}
+
 // only lets those through whose role reaches to the route's.
 func (d *Door) only(route Route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -218,8 +244,7 @@ func (d *Door) only(route Route) http.Handler {
 			if route.MaxBytes > 0 {
 				most, within = route.MaxBytes, uploadTime
 			}
-			r.Body = http.MaxBytesReader(w, r.Body, most)
-			http.NewResponseController(w).SetReadDeadline(time.Now().Add(within)) // what cannot set one ends by the server's own
+			r.Body = inTime(w, http.MaxBytesReader(w, r.Body, most), r.ContentLength != 0, within)
 		}
 		if User(r.Context()).Role == job.Anybody {
 			if who, ok := d.signedIn(r); ok {

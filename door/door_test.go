@@ -527,6 +527,39 @@ func TestAuthority(t *testing.T) {
 	}
 }
 
+// TestSlowBodies: who trickles is cut off; a handler that takes longer than its body may, is not.
+func TestSlowBodies(t *testing.T) {
+	for _, trickle := range []bool{true, false} {
+		cut := make(chan error, 1)
+		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			_, err := io.Copy(io.Discard, inTime(w, r.Body, true, 300*time.Millisecond))
+			if err == nil {
+				select {
+				case <-r.Context().Done():
+					err = r.Context().Err()
+				case <-time.After(800 * time.Millisecond):
+				}
+			}
+			cut <- err
+		}))
+		body, in := io.Pipe()
+		go func() {
+			in.Write([]byte("half"))
+			if trickle {
+				time.Sleep(2 * time.Second)
+			}
+			in.Close()
+		}()
+		if res, err := http.Post(srv.URL, "text/plain", body); err == nil {
+			res.Body.Close()
+		}
+		if err := <-cut; (err != nil) != trickle {
+			t.Errorf("trickling %v: %v", trickle, err)
+		}
+		srv.Close()
+	}
+}
+
 // TestHealth answers strangers yes or no and keeps the reason for the log.
 func TestHealth(t *testing.T) {
 	h := open(t)

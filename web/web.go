@@ -147,6 +147,7 @@ type view struct {
 	// Filled in by render; a language that is set stays.
 	Lang  words.Lang
 	Texts template.JS
+	Who   string // is signed in; empty at the workshop's own computer
 }
 
 // lang is the reader's language: chosen in the app, else the house's, else the browser's.
@@ -166,6 +167,9 @@ func (a *App) render(w http.ResponseWriter, r *http.Request, status int, page st
 		v.Lang = a.lang(r)
 	}
 	v.Texts = a.scripts[v.Lang]
+	if u := door.User(r.Context()); u.ID != "" {
+		v.Who = u.Name
+	}
 	t, ok := a.pages[v.Lang][page]
 	if !ok {
 		http.Error(w, "no such page", http.StatusInternalServerError)

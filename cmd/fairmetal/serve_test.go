@@ -6,8 +6,11 @@ import (
 	"crypto/x509"
 	"io"
 	"net/http"
+	"net/http/cookiejar"
+	"net/url"
 	"os"
 	"regexp"
+	"strings"
 	"testing"
 	"time"
 )
@@ -66,6 +69,24 @@ func TestServeOnTheNetwork(t *testing.T) {
 	}
 	if code, _ := get(client, "https://localhost:"+found[2]+"/healthz"); code != 200 {
 		t.Errorf("health: %d", code)
+	}
+	// The owner at the computer lets somebody in; she signs in on the network, and sees the bench.
+	form := url.Values{"name": {"Ann"}, "role": {"viewer"}, "passphrase": {"four words of some length"}}
+	if res, err := http.PostForm(found[1]+"/door/people", form); err != nil || res.StatusCode != 200 {
+		t.Fatalf("letting in: %v, %v", res, err)
+	}
+	if client.Jar, err = cookiejar.New(nil); err != nil {
+		t.Fatal(err)
+	}
+	form.Set("next", "/")
+	res, err := client.PostForm("https://localhost:"+found[2]+"/sign-in", form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bench, err := io.ReadAll(res.Body)
+	res.Body.Close()
+	if err != nil || res.StatusCode != 200 || res.Request.URL.Path != "/" || !strings.Contains(string(bench), `<a href="/me">Ann</a>`) {
+		t.Errorf("signed in: %d at %s, %v", res.StatusCode, res.Request.URL, err)
 	}
 	client.CloseIdleConnections()
 	http.DefaultClient.CloseIdleConnections()
