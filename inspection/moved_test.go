@@ -25,7 +25,7 @@ func BenchmarkMovedCards(b *testing.B) {
 					s.Cards[k].XMM, s.Cards[k].YMM = want.To(s.Cards[k].XMM, s.Cards[k].YMM)
 					s.Cards[k].AngleDeg += want.TurnDeg
 				}
-				s.Camera.TiltDeg, s.Camera.TurnDeg = s.Camera.TiltDeg+3, s.Camera.TurnDeg-8
+				s.Camera.TurnDeg -= 8 // not tilted: the made-up orange peel would lie elsewhere
 				s.Board.DistanceMM, s.Board.TapedMM = s.Board.DistanceMM+30, s.Board.TapedMM+29
 			}
 			c, err := scene.Render(s, nil)

@@ -16,9 +16,10 @@ import (
 const (
 	fingerShortMM = 2.5
 	fingerLongMM  = 25.0
-	fingerCut     = 3.0  // robust standard deviations beyond which a height counts no more
-	fingerMargin  = 1.25 // of a mark's ellipse is left out, and a rim besides
-	fingerRimMM   = 3.0
+	fingerCut     = 3.0 // robust standard deviations beyond which a height counts no more
+	fingerMargin  = 1.8 // of a mark's ellipse is left out: its crown reaches so far, and is not paint
+	markMargin    = 1.25
+	markRimMM     = 3.0
 )
 
 // fingerprint returns a surface's heights in the band, in units of their robust spread and cut there, NaN on marks and where not measured.
@@ -26,7 +27,7 @@ func fingerprint(s *surface.Surface, marks []mark.Mark) (field, float64) {
 	z := append([]float32(nil), s.Height...)
 	nan := float32(math.NaN())
 	for i, v := range z {
-		if x, y := s.XY(i%s.Cols, i/s.Cols); v == v && markOver(marks, x, y) >= 0 {
+		if x, y := s.XY(i%s.Cols, i/s.Cols); v == v && markOver(marks, x, y, fingerMargin) >= 0 {
 			z[i] = nan
 		}
 	}
@@ -46,18 +47,18 @@ func fingerprint(s *surface.Surface, marks []mark.Mark) (field, float64) {
 	spread := max(abs[len(abs)/2]/0.6745, 1e-7)
 	for i, v := range z {
 		if v == v {
-			z[i] = float32(limit(float64(v)/spread, fingerCut))
+			z[i] = float32(min(max(float64(v)/spread, -fingerCut), fingerCut))
 		}
 	}
 	return field{s.Grid, z}, spread
 }
 
-// markOver returns the mark in whose ellipse, widened, a place lies; -1: none.
-func markOver(marks []mark.Mark, x, y float64) int {
+// markOver returns the mark in whose ellipse, scaled and widened by a rim, a place lies; -1: none.
+func markOver(marks []mark.Mark, x, y, scale float64) int {
 	for k := range marks {
 		m := &marks[k]
-		reach := fingerMargin*m.LengthMM/2 + fingerRimMM
-		if math.Abs(x-m.XMM) < reach && math.Abs(y-m.YMM) < reach && m.Inside(x, y, fingerMargin, fingerRimMM) {
+		reach := scale*m.LengthMM/2 + markRimMM
+		if math.Abs(x-m.XMM) < reach && math.Abs(y-m.YMM) < reach && m.Inside(x, y, scale, markRimMM) {
 			return k
 		}
 	}

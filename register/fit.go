@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"fairmetal/internal/rows"
 )
 
@@ -72,12 +70,15 @@ func (p *problem) from(m Move) (sx, sy, turn float64) {
 }
 
 const (
-	biweight  = 4.685 // [BeatonTukey1974]
-	maxSteps  = 40
-	stepMM    = 3.0   // longest step
-	stepTurn  = 0.035 // rad
-	blockMM   = 12.0  // residuals farther apart count as independent: twice the longest wave of orange peel
-	minShared = 400   // points in common
+	biweight = 4.685 // [BeatonTukey1974]
+	maxSteps = 60
+	// maxHalvings of a step that makes things worse.
+	maxHalvings = 6
+	stepMM      = 3.0   // longest step
+	stepTurn    = 0.035 // rad
+	blockMM     = 12.0  // residuals farther apart count as independent: twice the longest wave of orange peel
+	minShared   = 400   // points in common
+	finestMM    = 5e-5  // two captures of a mirror never agreed better
 )
 
 // row is one residual with its derivatives by the move.
@@ -89,63 +90,54 @@ type row struct {
 
 // fit solves the problem from a start; narrow starts with the last cut, for a start that is right to a millimetre.
 func (p *problem) fit(start Move, narrow bool) solution {
-	sx, sy, turn := p.from(start)
 	n := 3 + p.terms
+	x := make([]float64, n) // shift, turn, terms of the difference
+	x[0], x[1], x[2] = p.from(start)
 	obs, ties := make([]row, len(p.points)), make([]row, len(p.ties))
-	coef := make([]float64, p.terms)
+	var base, d []float64 // the last step and where it began
+	var before float64
 	cut, out := math.Inf(1), solution{}
 	if narrow {
 		cut = 0
 	}
-	for step := range maxSteps {
-		p.residuals(sx, sy, turn, coef, obs)
+	for step, halved := 0, 0; ; step++ {
+		p.residuals(x, obs)
+		p.tied(x, ties)
+		if d != nil && halved < maxHalvings && p.cost(x, obs, ties, cut, out.spreadMM) > before {
+			halved++
+			for u := range d {
+				d[u] /= 2
+				x[u] = base[u] + d[u]
+			}
+			continue
+		}
+		halved = 0
 		spread, most := spreadOf(obs)
 		if spread == 0 {
 			return solution{}
 		}
-		out.spreadMM = max(spread, 1e-6)
+		out.spreadMM = max(spread, finestMM)
 		last := biweight * out.spreadMM
 		cut = max(last, min(p.narrowing*cut, 2*most))
 		weigh(obs, cut)
-		p.tied(sx, sy, turn, ties)
-		a, rhs := p.normal(obs, n)
-		for _, t := range ties {
-			j := [3]float64{t.jx, t.jy, t.jt}
-			// Ties weigh as heights do: in units of the spread.
-			k := t.w * out.spreadMM * out.spreadMM
-			for u := range 3 {
-				rhs[u] -= k * j[u] * t.r
-				for v := u; v < 3; v++ {
-					a.SetSym(u, v, a.At(u, v)+k*j[u]*j[v])
-				}
-			}
+		before = p.cost(x, obs, ties, cut, out.spreadMM)
+		if d == nil {
+			hold(obs)
 		}
-		if p.priorMM > 0 {
-			for u, k := range []struct{ off, sigma float64 }{{sx, p.priorMM}, {sy, p.priorMM}, {turn, p.priorTurn}} {
-				w := out.spreadMM * out.spreadMM / (k.sigma * k.sigma)
-				a.SetSym(u, u, a.At(u, u)+w)
-				rhs[u] -= w * k.off
-			}
-		}
-		var chol mat.Cholesky
-		// A ridge far below any information keeps what nothing determines where it started.
-		for u := range n {
-			a.SetSym(u, u, a.At(u, u)*(1+1e-9)+1e-30)
-		}
-		if !chol.Factorize(a) {
+		eq, rhs := p.normal(x, obs, ties, out.spreadMM, d != nil)
+		var ok bool
+		base = append(base[:0], x...)
+		if d, ok = eq.solve(rhs); !ok {
 			return solution{}
 		}
-		d := mat.NewVecDense(n, nil)
-		if chol.SolveVecTo(d, mat.NewVecDense(n, rhs)) != nil {
-			return solution{}
+		// The smooth difference and the move hang together: a step too long is shortened as a whole.
+		short := min(1, stepMM/math.Hypot(d[0], d[1]), stepTurn/math.Abs(d[2]))
+		for u := range d {
+			d[u] *= short
+			x[u] += d[u]
 		}
-		dx, dy, dt := limit(d.AtVec(0), stepMM), limit(d.AtVec(1), stepMM), limit(d.AtVec(2), stepTurn)
-		sx, sy, turn = sx+dx, sy+dy, turn+dt
-		for k := range coef {
-			coef[k] += d.AtVec(3 + k)
-		}
-		if cut <= last*1.001 && math.Hypot(dx, dy) < 1e-4 && math.Abs(dt) < 1e-6 || step == maxSteps-1 {
-			out.cov = p.sandwich(&chol, obs, ties, out.spreadMM, n)
+		if step > 0 && cut <= last*1.001 && math.Hypot(d[0], d[1]) < 1e-4 && math.Abs(d[2]) < 1e-6 || step >= maxSteps {
+			out.cov = p.sandwich(eq, obs, ties, out.spreadMM, n)
 			steep := slope(obs, cut)
 			for a := range out.cov {
 				for b := range out.cov[a] {
@@ -159,11 +151,40 @@ func (p *problem) fit(start Move, narrow bool) solution {
 			break
 		}
 	}
-	out.sx, out.sy, out.turn, out.coef, out.ok = sx, sy, turn, coef, true
+	out.sx, out.sy, out.turn, out.coef, out.ok = x[0], x[1], x[2], x[3:], true
 	return out
 }
 
-func limit(v, most float64) float64 { return min(max(v, -most), most) }
+// hold takes the move out of the rows: the smooth difference, which starts from nothing, comes first.
+func hold(obs []row) {
+	for i := range obs {
+		obs[i].jx, obs[i].jy, obs[i].jt = 0, 0, 0
+	}
+}
+
+// cost is what the fit minimises, with a cut and a spread held: a place that the second surface lacks costs as much as one far off.
+func (p *problem) cost(x []float64, obs, ties []row, cut, spread float64) float64 {
+	rho := func(r, cut float64) float64 {
+		q := min(1, r*r/(cut*cut))
+		return cut * cut / 6 * (1 - (1-q)*(1-q)*(1-q))
+	}
+	var s float64
+	for _, o := range obs {
+		if o.ok {
+			s += rho(o.r, cut)
+		} else {
+			s += cut * cut / 6
+		}
+	}
+	for i, t := range ties {
+		sigma := p.ties[i].sigma
+		s += spread * spread / (sigma * sigma) * rho(t.r, biweight*sigma)
+	}
+	if p.priorMM > 0 {
+		s += spread * spread / 2 * ((x[0]*x[0]+x[1]*x[1])/(p.priorMM*p.priorMM) + x[2]*x[2]/(p.priorTurn*p.priorTurn))
+	}
+	return s
+}
 
 // spreadOf returns the robust spread of residuals, zero where there are too few, and the largest.
 func spreadOf(obs []row) (spread, most float64) {
@@ -197,24 +218,8 @@ func weigh(obs []row, cut float64) {
 	}
 }
 
-// slope is the mean slope of the biweight's influence over that of its weights: what the normal equations, made of weights, take too much
-// credit for [Huber1967].
-func slope(obs []row, cut float64) float64 {
-	var s, w float64
-	for _, o := range obs {
-		if o.w > 0 && (o.jx != 0 || o.jy != 0) {
-			q := o.r * o.r / (cut * cut)
-			s += (1 - q) * (1 - 5*q)
-			w += o.w
-		}
-	}
-	if w == 0 {
-		return 1
-	}
-	return max(0.3, s/w)
-}
-
-func (p *problem) residuals(sx, sy, turn float64, coef []float64, obs []row) {
+func (p *problem) residuals(x []float64, obs []row) {
+	sx, sy, turn, coef := x[0], x[1], x[2], x[3:]
 	sin, cos := math.Sincos(turn)
 	rows.Do(len(obs), func(i0, i1 int) {
 		for i := i0; i < i1; i++ {
@@ -239,7 +244,8 @@ func (p *problem) residuals(sx, sy, turn float64, coef []float64, obs []row) {
 }
 
 // tied fills the rows of the ties; their weights hold the variance and a cut of their own.
-func (p *problem) tied(sx, sy, turn float64, out []row) {
+func (p *problem) tied(x []float64, out []row) {
+	sx, sy, turn := x[0], x[1], x[2]
 	sin, cos := math.Sincos(turn)
 	for i, t := range p.ties {
 		vx, vy := t.bx-p.cx, t.by-p.cy
@@ -252,109 +258,4 @@ func (p *problem) tied(sx, sy, turn float64, out []row) {
 		}
 		out[i] = o
 	}
-}
-
-// normal adds up the normal equations, in lots of fixed size so that the sum is the same on any machine.
-func (p *problem) normal(obs []row, n int) (*mat.SymDense, []float64) {
-	const lot = 2048
-	type part struct{ a, rhs []float64 }
-	parts := make([]part, (len(obs)+lot-1)/lot)
-	rows.Do(len(parts), func(k0, k1 int) {
-		j := make([]float64, n)
-		for k := k0; k < k1; k++ {
-			t := part{make([]float64, n*n), make([]float64, n)}
-			for i := k * lot; i < min((k+1)*lot, len(obs)); i++ {
-				o := obs[i]
-				if o.w == 0 {
-					continue
-				}
-				p.derivatives(i, o, j)
-				for u, v := range j {
-					w := o.w * v
-					t.rhs[u] -= w * o.r
-					for q := u; q < n; q++ {
-						t.a[u*n+q] += w * j[q]
-					}
-				}
-			}
-			parts[k] = t
-		}
-	})
-	a, rhs := mat.NewSymDense(n, nil), make([]float64, n)
-	for _, t := range parts {
-		for u := range n {
-			rhs[u] += t.rhs[u]
-			for q := u; q < n; q++ {
-				a.SetSym(u, q, a.At(u, q)+t.a[u*n+q])
-			}
-		}
-	}
-	return a, rhs
-}
-
-func (p *problem) derivatives(i int, o row, j []float64) {
-	j[0], j[1], j[2] = o.jx, o.jy, o.jt
-	for k := range p.terms {
-		j[3+k] = -p.basis[i*p.terms+k]
-	}
-}
-
-// sandwich is the covariance of the move from the residuals themselves, those of one block of blockMM taken as one observation (the
-// sandwich of [Huber1967], with clusters): neighbouring cells share their orange peel, and one mark that was worked is one mistake, not a thousand.
-func (p *problem) sandwich(chol *mat.Cholesky, obs []row, ties []row, spread float64, n int) [3][3]float64 {
-	type key struct{ x, y int }
-	sums, holds := map[key][]float64{}, map[key]bool{}
-	var order []key
-	j := make([]float64, n)
-	add := func(k key, w, r float64) {
-		g := sums[k]
-		if g == nil {
-			g = make([]float64, n)
-			sums[k] = g
-			order = append(order, k)
-		}
-		for u, v := range j {
-			g[u] += w * r * v
-			holds[k] = holds[k] || u < 3 && v != 0
-		}
-	}
-	for i, o := range obs {
-		if o.w > 0 {
-			p.derivatives(i, o, j)
-			add(key{int(math.Floor(p.points[i].x / blockMM)), int(math.Floor(p.points[i].y / blockMM))}, o.w, o.r)
-		}
-	}
-	for i, t := range ties {
-		clear(j)
-		j[0], j[1], j[2] = t.jx, t.jy, t.jt
-		// A tie's residual is at least its own sigma: few of them may agree by chance.
-		r := math.Copysign(max(math.Abs(t.r), p.ties[i].sigma), t.r)
-		add(key{1 << 30, i}, t.w*spread*spread, r)
-	}
-	var cov [3][3]float64
-	v := mat.NewVecDense(n, nil)
-	for _, k := range order {
-		if chol.SolveVecTo(v, mat.NewVecDense(n, sums[k])) != nil {
-			continue
-		}
-		for a := range 3 {
-			for b := range 3 {
-				cov[a][b] += v.AtVec(a) * v.AtVec(b)
-			}
-		}
-	}
-	// Few observations for three unknowns: their scatter is too small by so much.
-	held := 0.0
-	for _, h := range holds {
-		if h {
-			held++
-		}
-	}
-	small := held / max(1, held-3)
-	for a := range 3 {
-		for b := range 3 {
-			cov[a][b] *= small
-		}
-	}
-	return cov
 }

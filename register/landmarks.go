@@ -153,19 +153,21 @@ func byLandmarks(a, b []landmark) []candidate {
 	return distinct(all)
 }
 
-// chance is about how many moves bring k of a's marks onto b's by accident, were both strewn over areaMM2: two pairs fix a move where
-// their distances agree, the others must meet on their own (a binomial tail).
-func chance(a, b, k int, areaMM2 float64) float64 {
-	if k < 2 || a < 2 || b < 2 {
+// chance is about how many moves bring k of a's marks onto b's by accident, were both strewn over areaMM2. Of a move that was searched two
+// pairs are spent on fixing it, where their distances agree; the others must meet on their own (a binomial tail).
+func chance(a, b, k int, areaMM2 float64, searched bool) float64 {
+	moves, spent := 1.0, 0
+	if searched {
+		moves, spent = float64(a*(a-1)/2)*float64(b*(b-1))*min(1, 2*nearMM/math.Sqrt(areaMM2)), 2
+	}
+	if k <= spent || a < k || b < k {
 		return math.Inf(1)
 	}
-	pairs := float64(a*(a-1)/2) * float64(b*(b-1))
-	moves := pairs * min(1, 2*nearMM/math.Sqrt(areaMM2))
 	p := min(1, float64(b)*math.Pi*nearMM*nearMM/areaMM2)
-	n := a - 2
+	n := a - spent
 	tail, term := 0.0, math.Pow(1-p, float64(n))
 	for i := 0; i <= n; i++ {
-		if i >= k-2 {
+		if i >= k-spent {
 			tail += term
 		}
 		term *= float64(n-i) / float64(i+1) * p / max(1-p, 1e-9)

@@ -43,9 +43,9 @@ type Result struct {
 const (
 	// peelSure: of some million moves tried, the best accidental one reaches about five standard deviations.
 	peelSure = 7.0
-	// landmarksSure marks that meet tell a move, unless so many meet by chance: chanceSure is the number of accidental moves as good that
+	// Two marks or more that meet tell a move, unless so many meet by chance: chanceSure is the number of accidental moves as good that
 	// is still put up with.
-	landmarksSure = 3
+	landmarksSure = 2
 	chanceSure    = 0.01
 	// rivalShare: another move that explains this share as much is a rival.
 	rivalShare = 0.75
@@ -63,6 +63,8 @@ type aligner struct {
 	la, lb []landmark
 	fa, fb field // fingerprints
 	under  []int // the mark of a under each point; -1: none
+	// searched: moves other than the cards' are being tried.
+	searched bool
 	problem
 }
 
@@ -77,6 +79,7 @@ func Between(a, b Side) Result {
 		here.Moved = apart(here.Move, Move{}) > max(stillMM, 3*here.PlaceSigmaMM)
 		return here
 	}
+	l.searched = true
 	best, rival := l.search()
 	if best.score > 0 && rival.score > rivalShare*best.score && best.Sure && best.PeelSigmas < peelSure {
 		best.Sure, best.Reason = false, fmt.Sprintf("two places fit nearly alike, %.0f mm apart", apart(best.Move, rival.Move))
@@ -104,7 +107,7 @@ func newAligner(a, b Side) *aligner {
 			if h := smooth[r*g.Cols+c]; h == h {
 				x, y := g.XY(c, r)
 				l.points = append(l.points, point{x, y, float64(h)})
-				l.under = append(l.under, markOver(a.Marks, x, y))
+				l.under = append(l.under, markOver(a.Marks, x, y, markMargin))
 			}
 		}
 	}
@@ -140,7 +143,7 @@ func (l *aligner) search() (best, rival Result) {
 			}
 			r := l.settle(c.move, wide)
 			switch {
-			case r.score > best.score:
+			case r.Sure && !best.Sure || r.Sure == best.Sure && r.score > best.score:
 				if apart(r.Move, best.Move) > 3*nearMM {
 					rival = best
 				}
@@ -170,14 +173,14 @@ func (l *aligner) settle(start Move, wide bool) Result {
 	if r := l.report(l.fit(far.Move, true)); r.PeelSigmas >= peelSure {
 		return r
 	}
-	if far.score > near.score {
-		return far
-	}
-	return near
+	return far
 }
 
 // keptShare is how much of a mark must fit within the last cut: below it the mark was worked, and its rim is no witness.
 const keptShare = 0.6
+
+// A prior far wider than what marks tell, for what they do not: one round mark tells no turn.
+const anyMM, anyTurn = 500.0, 0.8
 
 // byMarks fits the marks alone: paint whose orange peel does not agree only pretends to know. Marks that were worked count by their
 // place, the others by their form.
@@ -187,6 +190,8 @@ func (l *aligner) byMarks(start Move) Result {
 	for i := range l.loose {
 		l.loose[i] = l.under[i] < 0
 	}
+	l.priorMM, l.priorTurn = anyMM, anyTurn
+	defer func() { l.priorMM, l.priorTurn = 0, 0 }()
 	s := l.fit(start, false)
 	for range 2 {
 		if !s.ok {
@@ -237,10 +242,14 @@ func (l *aligner) report(s solution) Result {
 	r.PeelAgreement, r.PeelSigmas = corr, corr/spread
 	pairs, score := match(l.la, l.lb, r.Move, nearMM)
 	r.Landmarks = len(pairs)
-	// Both kinds of evidence in one currency: landmarks by weight, orange peel, beyond what happens all the time, in units of what makes
+	// Both kinds of evidence in one currency: landmarks by weight in threes, orange peel, beyond what happens all the time, in units of what makes
 	// it sure.
-	r.score = score/landmarksSure + max(0, r.PeelSigmas-3)/(peelSure-3)
-	r.judge(chance(len(l.la), len(l.lb), len(pairs), n*pitch*pitch))
+	r.score = score/3 + max(0, r.PeelSigmas-3)/(peelSure-3)
+	accidents := math.Inf(1) // of paint that only pretends to know, marks are no witness
+	if l.loose != nil {
+		accidents = chance(len(l.la), len(l.lb), len(pairs), n*pitch*pitch, l.searched)
+	}
+	r.judge(accidents)
 	return r
 }
 

@@ -167,12 +167,16 @@ func TestUnsure(t *testing.T) {
 // TestChance against tails worked by hand: three of three marks meet among 33 some two times by accident, six of six hardly ever.
 func TestChance(t *testing.T) {
 	// 3 pairs x 33 x 32 x 6/245 moves, each with 33 x 28.3/60000 for the third mark.
-	if c := chance(3, 33, 3, 60000); math.Abs(c-1.21) > 0.02 {
+	if c := chance(3, 33, 3, 60000, true); math.Abs(c-1.21) > 0.02 {
 		t.Errorf("3 of 3 among 33: %.3f", c)
 	}
 	// 15 x 30 x 6/173 moves, (6 x 28.3/30000)^4.
-	if c := chance(6, 6, 6, 30000); math.Abs(c/1.60e-8-1) > 0.02 {
+	if c := chance(6, 6, 6, 30000, true); math.Abs(c/1.60e-8-1) > 0.02 {
 		t.Errorf("6 of 6: %.3g", c)
+	}
+	// Where the cards say: (2 x 28.3/30000)^2.
+	if c := chance(2, 2, 2, 30000, false); math.Abs(c/3.55e-6-1) > 0.02 {
+		t.Errorf("2 of 2 in place: %.3g", c)
 	}
 }
 
@@ -192,6 +196,17 @@ func TestStrangers(t *testing.T) {
 		if got := Between(a, b); got.Sure {
 			t.Errorf("%d and %d strange marks: %+v", n[0], n[1], got)
 		}
+	}
+}
+
+// TestTwoMarksInPlace: other paint and two marks, one of them worked, tell that the cards lay still.
+func TestTwoMarksInPlace(t *testing.T) {
+	two := []bowl{hail()[3], hail()[0]}
+	a, b := &panel{bowls: two}, &panel{bowls: worked(two, 1, 3)}
+	a.peel(7)
+	b.peel(8)
+	if r := Between(measured(a, Move{}, 1), measured(b, Move{}, 2)); !r.Sure || r.Moved || off(r, Move{}) > 4*r.PlaceSigmaMM {
+		t.Errorf("%+v", r)
 	}
 }
 
@@ -255,7 +270,7 @@ func TestGradient(t *testing.T) {
 	p := &problem{b: field{b.Surface.Grid, b.Surface.Height}, points: []point{{-46, 20, 0.01}, {25, -5, 0}, {3, 28, 0}}, cx: 4, cy: -3}
 	at := func(x [3]float64) []row {
 		obs := make([]row, len(p.points))
-		p.residuals(x[0], x[1], x[2], nil, obs)
+		p.residuals(x[:], obs)
 		return obs
 	}
 	x := [3]float64{0.3, -0.4, 0.02}
