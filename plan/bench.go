@@ -197,13 +197,17 @@ func (b *bench) book(cell, k int, stage Stage, set float64, c grip) worked {
 	return w
 }
 
-// filmUM is the largest set that the film stands at a cell.
+// filmUM is the largest set that the film stands at a cell and around it.
 func (b *bench) filmUM(cell int, c grip) float64 {
 	if b.capability <= 0 {
 		return maxSetUM
 	}
 	r := b.grips.reply(c.tip)
-	room := (strainShare*b.capability - b.strain[cell]) / c.filmShare
+	room := math.Inf(1)
+	x, y := b.at(cell)
+	b.each(x, y, strainMM-cellMM/2, func(i int, d float64) {
+		room = min(room, (strainShare*b.capability-b.strain[i])/(1-d/strainMM)/c.filmShare)
+	})
 	if room <= r.strainPct[0] {
 		return 0
 	}
