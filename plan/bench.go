@@ -173,14 +173,19 @@ func (b *bench) each(x, y, r float64, f func(i int, dist float64)) {
 	}
 }
 
-// book makes a hit of set at a cell with its tool, within what the film still stands there, and returns it. Uncertain places are
-// worked less: by the share of the set that is not noise.
+// trusted is what of a set is told where the height is uncertain: its share that is not noise.
+func (b *bench) trusted(cell int, set float64) float64 {
+	v, s := set*set, b.sigma[cell]*b.sigma[cell]
+	if !(v+s > 0) {
+		return set
+	}
+	return set * v / (v + s)
+}
+
+// book makes a hit of set at a cell with its tool, within what the film still stands there, and returns it.
 func (b *bench) book(cell, k int, stage Stage, set float64, c grip) worked {
 	x, y := b.at(cell)
 	w := worked{stage: stage, mark: k, cell: cell, grip: c, Hit: Hit{Mark: b.marks[k].ID, XMM: math.Round(10*x) / 10, YMM: math.Round(10*y) / 10, Method: c.method, Tool: c.tool, Held: stage == Finish}}
-	if v, s := set*set, b.sigma[cell]*b.sigma[cell]; s > 0 && v+s > 0 {
-		set *= v / (v + s)
-	}
 	r := b.grips.reply(c.tip)
 	if most := b.filmUM(cell, c); math.Abs(set) > most {
 		set = math.Copysign(most, set)
