@@ -11,8 +11,8 @@ import (
 const (
 	logMore   = 0.62
 	logSpread = 0.27
-	// strainMore is the same for the strain at the worst place: what has to be worked again mostly lies elsewhere.
-	strainMore = 1.6
+	// strainMore is the same for the strain at the worst place, over what is planned with: what has to be worked again mostly lies elsewhere.
+	strainMore = 1.25
 	// rangeShare of jobs end inside the range; its normal quantile.
 	rangeShare    = 0.9
 	rangeQuantile = 1.645

@@ -160,7 +160,7 @@ func (b *bench) order(name string) Order {
 	for _, w := range b.done {
 		o.Minutes += minutes(w)
 		if !math.IsInf(b.strain[w.cell], 0) {
-			o.WorstPct = max(o.WorstPct, b.strain[w.cell])
+			o.WorstPct = max(o.WorstPct, b.strain[w.cell]/strainMiss)
 		}
 	}
 	o.Minutes, o.WorstPct = math.Round(o.Minutes), math.Round(100*o.WorstPct)/100
