@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"fairmetal/fair"
 	"fairmetal/inspection"
 	"fairmetal/mark"
 	"fairmetal/metal"
@@ -47,6 +48,7 @@ type Offer struct {
 	Verdict verdict.Verdict `json:"verdict"`
 	Plan    plan.Plan       `json:"plan"`
 	Quote   quote.Quote     `json:"quote"`
+	Basis   Basis           `json:"basis"`
 }
 
 // PanelKind guesses the kind of panel from its name.
@@ -62,6 +64,11 @@ func PanelKind(name string) string {
 
 // Make judges, plans and prices a measured result.
 func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer, error) {
+	return MakeWith(s, f, r, rates, Books{})
+}
+
+// MakeWith is Make with the house's finished jobs, trim list, fill-and-paint model and hand-over limits.
+func MakeWith(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates, books Books) (Offer, error) {
 	panel, err := f.Panel(s)
 	if err != nil {
 		return Offer{}, err
@@ -89,8 +96,34 @@ func Make(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates) (Offer,
 	for _, m := range s.Marks {
 		area += math.Pi / 4 * m.LengthMM * m.WidthMM
 	}
-	o.Quote, err = quote.Make(quote.Input{Plan: o.Plan, Verdict: o.Verdict, Rates: rates, PanelKind: f.PanelKind, Marks: len(s.Marks), AreaMM2: area})
+	o.decline()
+	err = o.basis(s, f, rates, books, quote.Input{Verdict: o.Verdict, Rates: rates, PanelKind: f.PanelKind, Marks: len(s.Marks), AreaMM2: area})
+	if err != nil || books.Fair == nil {
+		return o, err
+	}
+	after, err := Planned(s, f, o.Plan)
+	if err != nil {
+		return o, err
+	}
+	v, err := fair.Judge(after, *books.Fair)
+	o.Basis.Planned = &v
 	return o, err
+}
+
+// decline takes a plan that is better not begun into the verdict.
+func (o *Offer) decline() {
+	if o.Plan.Declined == "" {
+		return
+	}
+	f := o.Plan.Forecast
+	r := verdict.Reason{Code: "plan", Answer: verdict.Risk, Text: o.Plan.Declined, Value: f.LeftUM, Limit: plan.DefaultFairUM, Unit: "um", Changes: "access, tools, warmth, or paint"}
+	if f.LimitPct > 0 && f.StrainPct > f.LimitPct {
+		r.Answer, r.Value, r.Limit, r.Unit = verdict.No, f.StrainPct, f.LimitPct, "%"
+	}
+	o.Verdict.Reasons = append(o.Verdict.Reasons, r)
+	if r.Answer == verdict.No || o.Verdict.Answer == verdict.Yes {
+		o.Verdict.Answer = r.Answer
+	}
 }
 
 // Planned is the surface as a plan forecasts it.
@@ -139,10 +172,10 @@ func (f Facts) Panel(s *inspection.Stored) (metal.Panel, error) {
 	return p, nil
 }
 
-// Files renders the offer's documents: verdict.json, plan.json and quote.json.
+// Files renders the offer's documents: verdict.json, plan.json, quote.json and basis.json.
 func (o Offer) Files() (map[string][]byte, error) {
 	files := map[string][]byte{}
-	for name, v := range map[string]any{"verdict.json": o.Verdict, "plan.json": o.Plan, "quote.json": o.Quote} {
+	for name, v := range map[string]any{"verdict.json": o.Verdict, "plan.json": o.Plan, "quote.json": o.Quote, "basis.json": o.Basis} {
 		b, err := json.MarshalIndent(v, "", " ")
 		if err != nil {
 			return nil, err

@@ -45,7 +45,7 @@ func TestOfferHangsTogether(t *testing.T) {
 		t.Errorf("paper: %v", err)
 	}
 	files, err := o.Files()
-	if err != nil || len(files) != 3 {
+	if err != nil || len(files) != 4 {
 		t.Errorf("files: %v %v", files, err)
 	}
 }

@@ -15,7 +15,7 @@ type bench struct {
 	grid       surface.Grid
 	h          []float64 // NaN outside
 	sigma      []float64 // of h
-	strain     []float64 // accumulated, per cent
+	strain     []float64 // accumulated, per cent, with what hits may miss by
 	owner      []int     // mark index + 1 of cells that have to become fair, 0 elsewhere
 	site       []int     // mark index + 1 of cells that may be hit on its account
 	fields     *fields
@@ -42,8 +42,8 @@ const (
 	maxSetUM = 260.0 // in one hit: beyond it tips punch points
 	maxHits  = 900
 	perRound = 45 // hits before the panel is measured again
-	// strainShare of what the film stands is planned with: hits scatter by a fifth, metal by a seventh.
-	strainShare = 0.6
+	// strainShare of what the film stands is planned with, each hit counted strainMiss times: hits scatter by a fifth, metal by a seventh.
+	strainShare, strainMiss = 0.8, 1.3
 	// strainMM is how far from a hit the film is strained.
 	strainMM = 4.0
 	// ownMM and siteMM widen a mark's outline: by where it has to become fair, and by where its rim may be hit.
@@ -173,14 +173,19 @@ func (b *bench) each(x, y, r float64, f func(i int, dist float64)) {
 	}
 }
 
-// book makes a hit of set at a cell with its tool, within what the film still stands there, and returns it. Uncertain places are
-// worked less: by the share of the set that is not noise.
+// trusted is what of a set is told where the height is uncertain: its share that is not noise.
+func (b *bench) trusted(cell int, set float64) float64 {
+	v, s := set*set, b.sigma[cell]*b.sigma[cell]
+	if !(v+s > 0) {
+		return set
+	}
+	return set * v / (v + s)
+}
+
+// book makes a hit of set at a cell with its tool, within what the film still stands there, and returns it.
 func (b *bench) book(cell, k int, stage Stage, set float64, c grip) worked {
 	x, y := b.at(cell)
 	w := worked{stage: stage, mark: k, cell: cell, grip: c, Hit: Hit{Mark: b.marks[k].ID, XMM: math.Round(10*x) / 10, YMM: math.Round(10*y) / 10, Method: c.method, Tool: c.tool, Held: stage == Finish}}
-	if v, s := set*set, b.sigma[cell]*b.sigma[cell]; s > 0 && v+s > 0 {
-		set *= v / (v + s)
-	}
 	r := b.grips.reply(c.tip)
 	if most := b.filmUM(cell, c); math.Abs(set) > most {
 		set = math.Copysign(most, set)
@@ -193,17 +198,21 @@ func (b *bench) book(cell, k int, stage Stage, set float64, c grip) worked {
 			w.Bar, w.HandN = bar.Name, w.ForceN/bar.Leverage()
 		}
 	}
-	b.each(x, y, strainMM, func(i int, d float64) { b.strain[i] += w.StrainPct * (1 - d/strainMM) })
+	b.each(x, y, strainMM, func(i int, d float64) { b.strain[i] += strainMiss * w.StrainPct * (1 - d/strainMM) })
 	return w
 }
 
-// filmUM is the largest set that the film stands at a cell.
+// filmUM is the largest set that the film stands at a cell and around it.
 func (b *bench) filmUM(cell int, c grip) float64 {
 	if b.capability <= 0 {
 		return maxSetUM
 	}
 	r := b.grips.reply(c.tip)
-	room := (strainShare*b.capability - b.strain[cell]) / c.filmShare
+	room := math.Inf(1)
+	x, y := b.at(cell)
+	b.each(x, y, strainMM-cellMM/2, func(i int, d float64) {
+		room = min(room, (strainShare*b.capability-b.strain[i])/(1-d/strainMM)/c.filmShare/strainMiss)
+	})
 	if room <= r.strainPct[0] {
 		return 0
 	}

@@ -53,13 +53,17 @@ func (b *bench) until(only int, stage Stage) {
 		}
 		x, y := b.at(cell)
 		k := b.owner[cell] - 1
-		c := b.grips.at(x, y, k, stage, b.h[cell] > 0)
-		w := b.book(cell, k, stage, math.Copysign(min(math.Abs(b.h[cell]), c.mostUM), -b.h[cell]), c)
+		with := stage
+		if stage == Level && b.h[cell] < -raiseFromUM {
+			with = Raise
+		}
+		c := b.grips.at(x, y, k, with, b.h[cell] > 0)
+		w := b.book(cell, k, with, math.Copysign(min(math.Abs(b.h[cell]), c.mostUM), -b.h[cell]), c)
 		if math.Abs(w.SetUM) < 1 {
 			b.strain[cell] = math.Inf(1) // no more to be had here
 			continue
 		}
-		b.bump(b.h, cell, b.shape(stage, c), w.SetUM)
+		b.bump(b.h, cell, b.shape(with, c), w.SetUM)
 		b.done = append(b.done, w)
 	}
 }
@@ -156,7 +160,7 @@ func (b *bench) order(name string) Order {
 	for _, w := range b.done {
 		o.Minutes += minutes(w)
 		if !math.IsInf(b.strain[w.cell], 0) {
-			o.WorstPct = max(o.WorstPct, b.strain[w.cell])
+			o.WorstPct = max(o.WorstPct, b.strain[w.cell]/strainMiss)
 		}
 	}
 	o.Minutes, o.WorstPct = math.Round(o.Minutes), math.Round(100*o.WorstPct)/100
@@ -175,6 +179,8 @@ func (p *Plan) compare(b *bench) {
 		c.plain(o.order)
 		r := c.order(o.name)
 		switch {
+		case r.LeftUM > stuckShare*b.in.FairUM:
+			r.Note = fmt.Sprintf("%.0f um stay: film and tools allow no more", r.LeftUM)
 		case len(b.marks) < 2:
 			r.Note = "there is one mark"
 		case len(p.Groups) == len(b.marks):

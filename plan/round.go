@@ -55,7 +55,7 @@ func (b *bench) pass() {
 			if t.fine {
 				stage = Finish
 			}
-			if w := b.book(t.cell, t.mark, stage, t.set, b.grips.at(x, y, t.mark, stage, t.set < 0)); math.Abs(w.SetUM) >= leastUM {
+			if w := b.book(t.cell, t.mark, stage, b.trusted(t.cell, t.set), b.grips.at(x, y, t.mark, stage, t.set < 0)); math.Abs(w.SetUM) >= leastUM {
 				hits = append(hits, w)
 			}
 		}

@@ -159,6 +159,10 @@ type Input struct {
 	PanelKind string
 	Marks     int
 	AreaMM2   float64 // of the marks' outlines together
+	// Steps, where given, are the hours by the technician's own rates, in all Minutes, P10 LowMinutes, P90 HighMinutes. Without, the hours
+	// follow from the plan's minutes and the rates here.
+	Steps                            []Step
+	Minutes, LowMinutes, HighMinutes float64
 }
 
 // Make prices a plan.
@@ -206,6 +210,11 @@ const p10 = 1.2816
 
 // steps builds the hours: each step with a range, the whole by adding variances.
 func (q *Quote) steps(in Input) {
+	if len(in.Steps) > 0 {
+		q.Steps = in.Steps
+		q.Hours, q.HoursLow, q.HoursHigh = math.Round(in.Minutes/0.6)/100, math.Round(in.LowMinutes/0.6)/100, math.Round(in.HighMinutes/0.6)/100
+		return
+	}
 	r, f := in.Rates, in.Plan.Forecast
 	var variance float64
 	add := func(text string, minutes, sigma float64) {
