@@ -200,7 +200,7 @@ func TestSharpen(t *testing.T) {
 		f.X[i] = float32(at(i, s2+b2))
 	}
 	f.Sharpen(b2, 0, b2)
-	mid := n*n/2
+	mid := n * n / 2
 	if d := float64(f.X[mid])/at(mid, s2) - 1; math.Abs(d) > 0.012 {
 		t.Errorf("the middle is %.1f %% off, %.1f before", 100*d, 100*(at(mid, s2+b2)/at(mid, s2)-1))
 	}
