@@ -57,12 +57,13 @@ func Find(s *surface.Surface, opt Options) []Mark {
 }
 
 type finder struct {
-	s      *surface.Surface
-	opt    Options
-	um     []float32 // heights, um
-	smooth []float32 // the same under the search filter
-	noise  float64   // robust spread of smooth over undamaged metal, um
-	edge   []float32 // distance to unknown metal, mm
+	s        *surface.Surface
+	opt      Options
+	um       []float32 // heights, um
+	smooth   []float32 // the same under the search filter
+	noise    float64   // robust spread of smooth over undamaged metal, um
+	restless []float32 // the same beside feature lines, where that is more; 0 elsewhere
+	edge     []float32 // distance to unknown metal, mm
 }
 
 // region is a peak and the cells that belong to it.
@@ -81,7 +82,31 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
 	f.noise = spread(f.smooth)
 	f.edge = distanceToUnknown(s.Grid, f.um)
+	f.restless = make([]float32, len(f.um))
+	for _, l := range opt.Lines {
+		f.besideLine(l)
+	}
 	return f
+}
+
+// lineReachMM is how far beside a feature line its section is taken off with the roughness that dense stripes leave there.
+const lineReachMM = 12.0
+
+// besideLine notes how restless the metal along a feature line is.
+func (f *finder) besideLine(l surface.Across) {
+	var at []int
+	var v []float32
+	for i, h := range f.smooth {
+		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		if d, _ := l(x, y); math.Abs(d) < lineReachMM && h == h {
+			at, v = append(at, i), append(v, h)
+		}
+	}
+	if n := spread(v); n > 1.5*f.noise {
+		for _, i := range at {
+			f.restless[i] = max(f.restless[i], float32(n))
+		}
+	}
 }
 
 // spread is the robust standard deviation about zero, iterated so that the damage drops out.
@@ -115,7 +140,7 @@ func spread(v []float32) float64 {
 // threshold is the least smoothed height of a mark at a cell, um. Close to the rim of the measured metal the form is carried
 // over from one side only, so more is asked there.
 func (f *finder) threshold(i int) float64 {
-	t := max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise)
+	t := max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise, noiseRatio*float64(f.restless[i]))
 	if d := float64(f.edge[i]); d < rimMM {
 		t *= 1 + 3*(1-d/rimMM)
 	}

@@ -485,7 +485,8 @@ func feigned(shots []Shot, basis [][3]float64, inv [3][3]float64, gains []float6
 	}
 	const evenShare = 0.05 // by which the level may change on the way: no card's edge, no panel's
 	var cc, cs, ss, cd, sd float64
-	for _, i := range use {
+	for q := 0; q < len(use); q += 2 {
+		i := use[q]
 		a, x, y := at(i)
 		for _, way := range [3]int{3, 10, 30} {
 			j := i + way*across
