@@ -13,7 +13,7 @@ import (
 // rate are one line.
 func TestLot(t *testing.T) {
 	l := Lot{House: House{Name: "Fennel Yard Dents"}, Customer: []string{"Lindenhof Parcels"}, Number: "L-00007", Date: time.Date(2026, 3, 4, 0, 0, 0, 0, time.UTC), Valid: time.Date(2026, 4, 3, 0, 0, 0, 0, time.UTC),
-		Currency: "EUR", LowMinor: 30000, HighMinor: 50000, Rows: []LotRow{{Vehicle: "Van 1", Panel: "Bonnet", Marks: 12, DeepUM: 345, Hours: 2.5, NetMinor: 20000}, {Vehicle: "Van 12", Panel: "Roof, front", Marks: 3, DeepUM: 80, Hours: 1, NetMinor: 10050, Note: "check"}}}
+		Currency: "EUR", LowMinor: 30000, HighMinor: 50000, Rows: []LotRow{{Vehicle: "Van 1", Panel: "Bonnet", Marks: 12, DeepUM: 350, Hours: 2.5, NetMinor: 20000}, {Vehicle: "Van 12", Panel: "Roof, front", Marks: 3, DeepUM: 80, Hours: 1, NetMinor: 10050, Note: "check"}}}
 	l.AddTax(Tax{Name: "VAT", RateBP: 1900, AmountMinor: 3800})
 	l.AddTax(Tax{Name: "VAT", RateBP: 1900, AmountMinor: 1910})
 	l.AddTax(Tax{Name: "VAT", RateBP: 700, AmountMinor: 1})
