@@ -148,8 +148,16 @@ func TestArrivePage(t *testing.T) {
 	if page := d.get(path); !strings.Contains(page, "OIO123") || !strings.Contains(page, "It is kept as typed") {
 		t.Error("the wrong number is not told about")
 	}
+	// One wrong sign in a North American number: what it may be is shown.
+	if v, err = d.st.Vehicle(t.Context(), j.VehicleID); err != nil {
+		t.Fatal(err)
+	}
+	d.sends(path, arriveForm(d.job(j.ID), "vin", "1M8GDM9AXKP042778", "vehicle_rev", itoa(v.Rev)))
+	if page := d.get(path); !strings.Contains(page, "Perhaps it is") {
+		t.Error("the page does not say what the number may be")
+	}
 	// A save on an old revision is told, and what was typed is still in the form, ready to be saved on the new one.
-	code, _, body := d.post(path, arriveForm(j, "says", "typed meanwhile", "vehicle_rev", "3"))
+	code, _, body := d.post(path, arriveForm(j, "says", "typed meanwhile", "vehicle_rev", "4"))
 	j = d.job(j.ID)
 	if code != http.StatusConflict || !strings.Contains(body, "typed meanwhile") || !strings.Contains(body, `name="rev" value="`+itoa(j.Rev)+`"`) {
 		t.Errorf("%d, conflict page lacks what was typed", code)
@@ -296,6 +304,14 @@ func TestOfferToYes(t *testing.T) {
 	d.sends(link, url.Values{"signname": {"Somebody Else"}})
 	if n := d.job(j.ID).Record.Deal.Accepted.Name; n != "Ada Example" {
 		t.Errorf("accepted by %s", n)
+	}
+	// A later capture does not take the offer's place on its page.
+	later := d.measured(j.ID)
+	if page := d.get(path); !strings.Contains(page, `name="capture" value="`+c.ID+`"`) {
+		t.Error("the offer page shows another capture than the offer's")
+	}
+	if page := d.get(path + "?c=" + later.ID); !strings.Contains(page, `name="capture" value="`+later.ID+`"`) {
+		t.Error("the other capture cannot be shown")
 	}
 	d.sends(path, form("decline", "why", "moved away"))
 	if j = d.job(j.ID); !j.Declined || j.Step != job.Done || strings.Contains(d.get("/"), j.ID) {
