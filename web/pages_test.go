@@ -15,7 +15,11 @@ import (
 	"testing"
 
 	"fairmetal/job"
+	"fairmetal/plan"
+	"fairmetal/shot"
 	"fairmetal/store"
+	"fairmetal/vin"
+	"fairmetal/words"
 )
 
 func itoa(n int64) string { return strconv.FormatInt(n, 10) }
@@ -497,5 +501,46 @@ func TestSweepForm(t *testing.T) {
 	doc, err := d.st.File(t.Context(), cs[0].ID, "capture.json")
 	if err != nil || !strings.Contains(string(doc), `"direction": "-"`) || strings.Count(string(doc), `"stripes": "v"`) != 4 || strings.Contains(string(doc), `"shift"`) {
 		t.Errorf("%s, %v", doc, err)
+	}
+}
+
+// TestTextsOfOtherPackages: what the rules of a job, a vehicle number and a single photo say has its German, too.
+func TestTextsOfOtherPackages(t *testing.T) {
+	var texts []string
+	for _, typed := range []string{"1M8GDM9AXKP042788", "1M8GDM9AXKP042778", "WAAAAAAAAAA000000", "OIO", "1M8GDM9AXKP0427880", "1M8GDM9AXKP04278O", "1M8GDM9A?KP042788", "1M8GDM9AXKP04278A", "0M8GDM9AXKP042788", "..."} {
+		n, err := vin.Read(typed)
+		if err != nil {
+			texts = append(texts, err.Error())
+		}
+		texts = append(append(texts, n.Notes...), string(n.Region))
+	}
+	for _, kind := range append([]string{""}, job.Kinds...) {
+		texts = append(append(texts, kind), plan.Cautions(kind, 45)...)
+	}
+	for _, p := range job.Places {
+		texts = append(texts, p.Name)
+	}
+	texts = append(texts, job.Hindrances...)
+	for _, c := range shot.Cases {
+		texts = append(texts, c.Name)
+	}
+	for _, s := range append([]job.Step{job.Done}, job.Steps...) {
+		for _, last := range []job.Capture{{}, {ID: "c", State: job.Queued}, {ID: "c", State: job.Refused}, {ID: "c", State: job.Measured}} {
+			texts = append(texts, job.Job{Step: s}.Next(last), job.Job{Step: s, Record: job.Record{Deal: job.Deal{Paper: "p"}}}.Next(last))
+		}
+		for _, need := range (job.Job{}).Needs(nil, nil)[s] {
+			texts = append(texts, need)
+		}
+	}
+	for _, do := range job.EyeDoes {
+		texts = append(texts, "eye "+do)
+	}
+	for _, e := range []job.Eye{{Do: "x"}, {Do: "ignore"}, {Do: "merge", Marks: []string{"a"}}, {Do: "split", Marks: []string{"a", "b"}}, {Do: "rename", Marks: []string{"a"}}, {Do: "edge", Marks: []string{"a"}, MM: -1}} {
+		texts = append(texts, e.Check().Error())
+	}
+	for _, text := range texts {
+		if text != "" && !words.German.Has(text) {
+			t.Errorf("no German for %q", text)
+		}
 	}
 }
