@@ -79,6 +79,7 @@ type vinNote struct {
 	Notes   []string
 	Years   []int
 	Region  string
+	Perhaps []string // numbers that one slip of eye or hand would explain
 }
 
 func readVIN(typed string) vinNote {
@@ -89,7 +90,13 @@ func readVIN(typed string) vinNote {
 	if err != nil {
 		return vinNote{Problem: err.Error()}
 	}
-	return vinNote{Notes: n.Notes, Years: n.Years, Region: string(n.Region)}
+	v := vinNote{Notes: n.Notes, Years: n.Years, Region: string(n.Region)}
+	if n.Check == vin.Differs {
+		for _, s := range vin.Suspects(n) {
+			v.Perhaps = append(v.Perhaps, s.Text)
+		}
+	}
+	return v
 }
 
 func (a *App) arrivePage(w http.ResponseWriter, r *http.Request) {

@@ -66,7 +66,15 @@ func (a *App) offerOf(r *http.Request) (offerView, error) {
 	if err != nil {
 		return v, err
 	}
-	if v.Result, err = a.result(ctx, h.Shown); err != nil {
+	// The offer rests on its own capture, not on those that came with the work.
+	if r.URL.Query().Get("c") == "" {
+		for _, c := range h.Captures {
+			if c.ID == h.Job.Record.Deal.Capture {
+				v.Shown = c
+			}
+		}
+	}
+	if v.Result, err = a.result(ctx, v.Shown); err != nil {
 		return v, err
 	}
 	for _, round := range v.Result.Offer.Plan.Rounds {
@@ -290,6 +298,7 @@ func (a *App) showQuote(w http.ResponseWriter, r *http.Request, name, wrong stri
 	if wrong != "" {
 		status = http.StatusUnprocessableEntity
 	}
+	w.Header().Set("X-Robots-Tag", "noindex")
 	a.render(w, r, status, "quote", view{Title: "Quote", Bare: true, Lang: lang, Data: v})
 }
 

@@ -2,7 +2,6 @@ package web_test
 
 import (
 	"bytes"
-	"context"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -11,173 +10,55 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 
 	"fairmetal/job"
+	"fairmetal/plan"
+	"fairmetal/shot"
 	"fairmetal/store"
-	"fairmetal/web"
-	"fairmetal/workshop"
+	"fairmetal/vin"
+	"fairmetal/words"
 )
 
 func itoa(n int64) string { return strconv.FormatInt(n, 10) }
 
-// desk is a workshop whose pages are asked directly, without a browser or a network.
-type desk struct {
-	t   *testing.T
-	st  *store.Store
-	w   *workshop.Workshop
-	app http.Handler
-}
-
-func newDesk(t *testing.T) desk {
-	t.Helper()
-	st, err := store.Open(t.Context(), t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { st.Close() })
-	w := workshop.New(st)
-	app, err := web.New(st, w)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return desk{t, st, w, app.Handler()}
-}
-
 // ask sends a request and gives status, where it leads to, and the page.
-func (d desk) ask(r *http.Request) (int, string, string) {
-	d.t.Helper()
+func (y yard) ask(r *http.Request) (int, string, string) {
+	y.t.Helper()
 	r.Host = "localhost"
 	rec := httptest.NewRecorder()
-	d.app.ServeHTTP(rec, r)
+	y.app.ServeHTTP(rec, r)
 	return rec.Code, rec.Header().Get("Location"), rec.Body.String()
 }
 
-func (d desk) get(path string) string {
-	d.t.Helper()
-	code, _, body := d.ask(httptest.NewRequest("GET", path, nil))
-	if code != http.StatusOK {
-		d.t.Fatalf("GET %s: %d %s", path, code, body)
-	}
-	return body
-}
-
-// post sends a form and gives status, where it leads to, and the page.
-func (d desk) post(path string, form url.Values) (int, string, string) {
-	d.t.Helper()
-	r := httptest.NewRequest("POST", path, strings.NewReader(form.Encode()))
-	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	return d.ask(r)
-}
-
-// sends posts a form that must be taken.
-func (d desk) sends(path string, form url.Values) string {
-	d.t.Helper()
-	code, to, body := d.post(path, form)
+// sends posts a form that must be taken, and tells where it leads to.
+func (y yard) sends(path string, form url.Values) string {
+	y.t.Helper()
+	code, to, body := y.post(path, form)
 	if code != http.StatusSeeOther {
-		d.t.Fatalf("POST %s: %d %s", path, code, body)
+		y.t.Fatalf("POST %s: %d %s", path, code, body)
 	}
 	return to
 }
 
-// measuredFiles measures the test photos once for all tests: what is stored of it is copied into each workshop.
-var measuredFiles = sync.OnceValues(func() (map[string][]byte, error) {
-	names, err := filepath.Glob("../inspection/testdata/one-ding/*")
-	files := map[string][]byte{}
-	for _, n := range names {
-		if files[filepath.Base(n)], err = os.ReadFile(n); err != nil {
-			return nil, err
-		}
-	}
-	dir, err := os.MkdirTemp("", "measured")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(dir)
-	ctx := context.Background()
-	st, err := store.Open(ctx, dir)
-	if err != nil {
-		return nil, err
-	}
-	defer st.Close()
-	j, err := st.AddJob(ctx, job.Job{Vehicle: "Van 07", Panel: "Door", Kind: "door", Material: "steel"})
-	if err != nil {
-		return nil, err
-	}
-	w := workshop.New(st)
-	c, err := w.AddCapture(ctx, j.ID, "before", files)
-	if err != nil {
-		return nil, err
-	}
-	if err := w.Measure(ctx, c); err != nil {
-		return nil, err
-	}
-	out := map[string][]byte{}
-	made, err := st.Files(ctx, c.ID)
-	for _, n := range made {
-		if _, photo := files[n]; photo {
-			continue
-		}
-		if out[n], err = st.File(ctx, c.ID, n); err != nil {
-			return nil, err
-		}
-	}
-	return out, err
-})
-
 // measured adds a measured capture of one low, 0.8 mm deep, to a job.
-func (d desk) measured(jobID string) job.Capture {
-	d.t.Helper()
-	files, err := measuredFiles()
-	if err != nil {
-		d.t.Fatal(err)
-	}
-	ctx := d.t.Context()
-	c, err := d.st.AddCapture(ctx, jobID, "before", map[string][]byte{"capture.json": []byte("{}")})
-	if err != nil {
-		d.t.Fatal(err)
-	}
-	o, err := workshop.Offer(d.st.Folder(ctx, c.ID))
-	if err == nil {
-		d.t.Fatal("an offer before the results")
-	}
-	c.State, c.Marks, c.DeepUM = job.Measured, 1, 795
-	c.Sizes = []job.Size{{ID: "m01", Kind: "round", LengthMM: 34, WidthMM: 30, DepthUM: 795}}
-	if err := d.st.Finish(ctx, c, files); err != nil {
-		d.t.Fatal(err)
-	}
-	if o, err = workshop.Offer(d.st.Folder(ctx, c.ID)); err != nil {
-		d.t.Fatal(err)
-	}
-	c.TotalMinor, c.Currency, c.Hours, c.Answer = o.Quote.TotalMinor, o.Quote.Currency, o.Quote.Hours, string(o.Verdict.Answer)
-	if err := d.st.SetOffer(ctx, c); err != nil {
-		d.t.Fatal(err)
-	}
+func (y yard) measured(jobID string) job.Capture {
+	y.t.Helper()
+	_, c := measured(y.t, y.st, y.job(jobID), "before")
 	return c
 }
 
 // newJob makes a job by the form, as a technician does.
-func (d desk) newJob(customer, vehicle, place string) job.Job {
-	d.t.Helper()
-	to := d.sends("/jobs", url.Values{"customer": {customer}, "vehicle": {vehicle}, "place": {place}})
-	return d.job(strings.Split(to, "/")[2])
-}
-
-func (d desk) job(id string) job.Job {
-	d.t.Helper()
-	j, err := d.st.Job(d.t.Context(), id)
-	if err != nil {
-		d.t.Fatal(err)
-	}
-	return j
+func (y yard) newJob(customer, vehicle, place string) job.Job {
+	y.t.Helper()
+	to := y.sends("/jobs", url.Values{"customer": {customer}, "vehicle": {vehicle}, "place": {place}})
+	return y.job(strings.Split(to, "/")[2])
 }
 
 func TestNewJobKnowsItsPeople(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	one := d.newJob("Lindenhof Parcels", "Van 12", "roof-front")
 	if one.Kind != "roof" || one.Record.Arrival.Side != "middle" || one.PersonID == "" || one.VehicleID == "" || one.Step != job.Arrive {
 		t.Errorf("%+v", one)
@@ -208,7 +89,7 @@ func TestNewJobKnowsItsPeople(t *testing.T) {
 
 // TestFind: names that fit are offered while somebody types, and a known customer's vehicles.
 func TestFind(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	d.newJob("Lindenhof Parcels", "Van 12", "bonnet")
 	d.newJob("Brook Street Bakery", "Van 3", "bonnet")
 	for typed, want := range map[string]string{"par": `{"people":["Lindenhof Parcels"],"vehicles":[]}`, "lindenhof parcels": `{"people":["Lindenhof Parcels"],"vehicles":["Van 12"]}`, "nobody": `{"people":[],"vehicles":[]}`} {
@@ -220,7 +101,7 @@ func TestFind(t *testing.T) {
 
 // TestSignedInTheCustomersLanguage: a customer whose papers are German signs German texts on an English page.
 func TestSignedInTheCustomersLanguage(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "door-left")
 	d.sends("/jobs/"+j.ID+"/arrive", arriveForm(j, "paperlang", "de", "do", "sign", "signname", "Ada Example"))
 	c := d.measured(j.ID)
@@ -245,7 +126,7 @@ func arriveForm(j job.Job, more ...string) url.Values {
 }
 
 func TestArrivePage(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "bonnet")
 	path := "/jobs/" + j.ID + "/arrive"
 	form := arriveForm(j, "says", "a branch fell on it", "um_0_0", "112", "um_4_3", "230", "vin", "1m8gdm9axkp042788", "access", "glass", "do", "go")
@@ -271,8 +152,16 @@ func TestArrivePage(t *testing.T) {
 	if page := d.get(path); !strings.Contains(page, "OIO123") || !strings.Contains(page, "It is kept as typed") {
 		t.Error("the wrong number is not told about")
 	}
+	// One wrong sign in a North American number: what it may be is shown.
+	if v, err = d.st.Vehicle(t.Context(), j.VehicleID); err != nil {
+		t.Fatal(err)
+	}
+	d.sends(path, arriveForm(d.job(j.ID), "vin", "1M8GDM9AXKP042778", "vehicle_rev", itoa(v.Rev)))
+	if page := d.get(path); !strings.Contains(page, "Perhaps it is") {
+		t.Error("the page does not say what the number may be")
+	}
 	// A save on an old revision is told, and what was typed is still in the form, ready to be saved on the new one.
-	code, _, body := d.post(path, arriveForm(j, "says", "typed meanwhile", "vehicle_rev", "3"))
+	code, _, body := d.post(path, arriveForm(j, "says", "typed meanwhile", "vehicle_rev", "4"))
 	j = d.job(j.ID)
 	if code != http.StatusConflict || !strings.Contains(body, "typed meanwhile") || !strings.Contains(body, `name="rev" value="`+itoa(j.Rev)+`"`) {
 		t.Errorf("%d, conflict page lacks what was typed", code)
@@ -285,7 +174,7 @@ func TestArrivePage(t *testing.T) {
 }
 
 func TestConsent(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "bonnet")
 	path := "/jobs/" + j.ID + "/arrive"
 	if code, _, _ := d.post(path, arriveForm(j, "do", "sign", "signname", "")); code != http.StatusUnprocessableEntity {
@@ -308,7 +197,7 @@ func TestConsent(t *testing.T) {
 
 // TestFlawPhoto: a photo of a flaw is made small and loses what the camera wrote into it.
 func TestFlawPhoto(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "bonnet")
 	m := image.NewRGBA(image.Rect(0, 0, 2400, 1200))
 	for i := range m.Pix {
@@ -353,7 +242,7 @@ func TestFlawPhoto(t *testing.T) {
 // TestOfferToYes: the price follows the choice, the quote is kept as a paper with its version, and the customer's link shows that one
 // quote and takes one yes.
 func TestOfferToYes(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "door-left")
 	c := d.measured(j.ID)
 	path := "/jobs/" + j.ID + "/offer"
@@ -420,6 +309,14 @@ func TestOfferToYes(t *testing.T) {
 	if n := d.job(j.ID).Record.Deal.Accepted.Name; n != "Ada Example" {
 		t.Errorf("accepted by %s", n)
 	}
+	// A later capture does not take the offer's place on its page.
+	later := d.measured(j.ID)
+	if page := d.get(path); !strings.Contains(page, `name="capture" value="`+c.ID+`"`) {
+		t.Error("the offer page shows another capture than the offer's")
+	}
+	if page := d.get(path + "?c=" + later.ID); !strings.Contains(page, `name="capture" value="`+later.ID+`"`) {
+		t.Error("the other capture cannot be shown")
+	}
 	d.sends(path, form("decline", "why", "moved away"))
 	if j = d.job(j.ID); !j.Declined || j.Step != job.Done || strings.Contains(d.get("/"), j.ID) {
 		t.Error("a declined job stays on the bench")
@@ -432,7 +329,7 @@ func TestOfferToYes(t *testing.T) {
 
 // TestCorrections: what the eye corrects changes offer and list, what was measured stays, and undo brings it back.
 func TestCorrections(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "door-left")
 	c := d.measured(j.ID)
 	was := d.get("/captures/" + c.ID + "/seen.json")
@@ -460,7 +357,7 @@ func TestCorrections(t *testing.T) {
 
 // TestHailDay: many panels in three fields, photos find their panel by the folder's name, and one quote is for several of them.
 func TestHailDay(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	if code, _, body := d.post("/hail", url.Values{"customer": {"Lindenhof Parcels"}, "vehicles": {"Van 1"}}); code != http.StatusUnprocessableEntity || !strings.Contains(body, "Lindenhof") {
 		t.Errorf("without panels: %d", code)
 	}
@@ -550,7 +447,7 @@ func TestHailDay(t *testing.T) {
 
 // TestPhotoCheck: one photo is looked at and told about before anything is sent for good.
 func TestPhotoCheck(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "bonnet")
 	data, err := os.ReadFile("../inspection/testdata/one-ding/v016-00.jpg")
 	if err != nil {
@@ -569,7 +466,7 @@ func TestPhotoCheck(t *testing.T) {
 
 // TestSweepForm: a sweep is taken in with its direction, half of the photos for each way of the stripes.
 func TestSweepForm(t *testing.T) {
-	d := newDesk(t)
+	d := openYard(t)
 	j := d.newJob("Ada Example", "Van 12", "bonnet")
 	data, err := os.ReadFile("../inspection/testdata/one-ding/v016-00.jpg")
 	if err != nil {
@@ -604,5 +501,46 @@ func TestSweepForm(t *testing.T) {
 	doc, err := d.st.File(t.Context(), cs[0].ID, "capture.json")
 	if err != nil || !strings.Contains(string(doc), `"direction": "-"`) || strings.Count(string(doc), `"stripes": "v"`) != 4 || strings.Contains(string(doc), `"shift"`) {
 		t.Errorf("%s, %v", doc, err)
+	}
+}
+
+// TestTextsOfOtherPackages: what the rules of a job, a vehicle number and a single photo say has its German, too.
+func TestTextsOfOtherPackages(t *testing.T) {
+	var texts []string
+	for _, typed := range []string{"1M8GDM9AXKP042788", "1M8GDM9AXKP042778", "WAAAAAAAAAA000000", "OIO", "1M8GDM9AXKP0427880", "1M8GDM9AXKP04278O", "1M8GDM9A?KP042788", "1M8GDM9AXKP04278A", "0M8GDM9AXKP042788", "..."} {
+		n, err := vin.Read(typed)
+		if err != nil {
+			texts = append(texts, err.Error())
+		}
+		texts = append(append(texts, n.Notes...), string(n.Region))
+	}
+	for _, kind := range append([]string{""}, job.Kinds...) {
+		texts = append(append(texts, kind), plan.Cautions(kind, 45)...)
+	}
+	for _, p := range job.Places {
+		texts = append(texts, p.Name)
+	}
+	texts = append(texts, job.Hindrances...)
+	for _, c := range shot.Cases {
+		texts = append(texts, c.Name)
+	}
+	for _, s := range append([]job.Step{job.Done}, job.Steps...) {
+		for _, last := range []job.Capture{{}, {ID: "c", State: job.Queued}, {ID: "c", State: job.Refused}, {ID: "c", State: job.Measured}} {
+			texts = append(texts, job.Job{Step: s}.Next(last), job.Job{Step: s, Record: job.Record{Deal: job.Deal{Paper: "p"}}}.Next(last))
+		}
+		for _, need := range (job.Job{}).Needs(nil, nil)[s] {
+			texts = append(texts, need)
+		}
+	}
+	for _, do := range job.EyeDoes {
+		texts = append(texts, "eye "+do)
+	}
+	for _, e := range []job.Eye{{Do: "x"}, {Do: "ignore"}, {Do: "merge", Marks: []string{"a"}}, {Do: "split", Marks: []string{"a", "b"}}, {Do: "rename", Marks: []string{"a"}}, {Do: "edge", Marks: []string{"a"}, MM: -1}} {
+		texts = append(texts, e.Check().Error())
+	}
+	for _, text := range texts {
+		if text != "" && !words.German.Has(text) {
+			t.Errorf("no German for %q", text)
+		}
 	}
 }
