@@ -146,8 +146,9 @@ type view struct {
 	Bare  bool // without the places: a page for a customer
 
 	// Filled in by render; a language that is set stays.
-	Lang  words.Lang
-	Texts template.JS
+	Lang   words.Lang
+	Texts  template.JS
+	Inches bool // beside millimetres
 }
 
 // lang is the reader's language: chosen in the app, else the house's, else the browser's.
@@ -167,6 +168,9 @@ func (a *App) render(w http.ResponseWriter, r *http.Request, status int, page st
 		v.Lang = a.lang(r)
 	}
 	v.Texts = a.scripts[v.Lang]
+	if s, err := a.bench.Settings(r.Context()); err == nil {
+		v.Inches = s.House.Inches
+	}
 	t, ok := a.pages[v.Lang][page]
 	if !ok {
 		http.Error(w, "no such page", http.StatusInternalServerError)
