@@ -1,0 +1,98 @@
+package web_test
+
+import (
+	"compress/gzip"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/url"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"fairmetal/job"
+)
+
+// scheme makes the browser wish for light or dark, and for no slow changes between them.
+func scheme(wish string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: wish}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+		return err
+	})
+}
+
+// TestAccessible runs axe-core (npm package axe-core 4.14.1, MPL-2.0) on every page, on a phone in the light and on a desktop in the dark with
+// all rules of WCAG 2.2 A and AA that it knows, and for contrast and sizes of targets the other way round too.
+func TestAccessible(t *testing.T) {
+	f, err := os.Open("testdata/axe-4.14.1.min.js.gz")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	z, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	axe, err := io.ReadAll(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := openReach(t)
+	j, _ := measured(t, w.st, door, "before")
+	j = settled(t, w.st, j)
+	finished(t, w.st, j)
+	v, err := w.st.SaveVehicle(t.Context(), job.Vehicle{Name: "Van 07", Plate: "FM 7", VIN: "1M8GDM9AXKP042788", PersonID: j.PersonID})
+	if err != nil {
+		t.Fatal(err)
+	}
+	bare, err := w.st.AddJob(t.Context(), job.Job{Vehicle: "Van 08", Panel: "Roof"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	y := yard{t, w.st, w.srv.Config.Handler}
+	page := y.get("/jobs/" + j.ID + "/handover")
+	y.must("/jobs/"+j.ID+"/invoice", url.Values{"text": fields(page, "text"), "why": fields(page, "why"), "amount": fields(page, "amount")})
+	ctx := browser(t)
+	paths := []string{"/", "/?q=nothing", "/jobs/new", "/rack", "/house", "/board", "/prints", "/offline", "/books", "/books?q=van", "/books/figures", "/books/appointments", "/books/import", "/books/people/new", "/books/people/" + j.PersonID,
+		"/books/people/" + j.PersonID + "/erase", "/books/vehicles/" + v.ID, "/jobs/" + j.ID + "/capture", "/jobs/" + bare.ID + "/work", "/jobs/0000/work"}
+	for _, s := range job.Steps {
+		paths = append(paths, "/jobs/"+j.ID+"/"+string(s))
+	}
+	type look struct {
+		scheme string
+		width  int64
+		rules  string
+	}
+	const all, seen = `{ type: "tag", values: ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"] }`, `{ type: "rule", values: ["color-contrast", "target-size"] }`
+	looks := []look{{"light", 390, all}, {"dark", 390, seen}, {"light", 1300, seen}, {"dark", 1300, all}}
+	for _, p := range paths {
+		do(t, ctx, scheme("light"), chromedp.EmulateViewport(390, 844), chromedp.Navigate(w.srv.URL+p))
+		until(t, ctx, `document.readyState === "complete"`)
+		if !strings.HasPrefix(p, "/jobs/0000") {
+			until(t, ctx, `![...document.querySelectorAll("#viewer, #atpanel, #lights:has(canvas)")].some((e) => !e.dataset.ready)`)
+		}
+		eval[bool](t, ctx, string(axe)+"; true")
+		eval[bool](t, ctx, `document.querySelectorAll("details").forEach((d) => { d.open = true; }) || true`)
+		for _, l := range looks {
+			do(t, ctx, scheme(l.scheme), chromedp.EmulateViewport(l.width, 900))
+			narrow(t, ctx)
+			eval[bool](t, ctx, `window.found = ""; axe.run(document, { runOnly: `+l.rules+`, resultTypes: ["violations"] }).then((r) => { window.found = JSON.stringify(r.violations.map((v) => ({ id: v.id, help: v.help, nodes: v.nodes.map((n) => n.html.slice(0, 160) + " | " + (n.any[0] || n.all[0] || n.none[0] || {}).message) }))); }, (e) => { window.found = JSON.stringify([{ id: "axe", help: String(e), nodes: [] }]); }) && true`)
+			until(t, ctx, `window.found`)
+			var found []struct {
+				ID, Help string
+				Nodes    []string
+			}
+			if err := json.Unmarshal([]byte(eval[string](t, ctx, "window.found")), &found); err != nil {
+				t.Fatal(err)
+			}
+			for _, v := range found {
+				t.Errorf("%s, %s, %d px: %s (%s): %s", p, l.scheme, l.width, v.ID, v.Help, fmt.Sprint(v.Nodes[:min(3, len(v.Nodes))]))
+			}
+		}
+	}
+}
