@@ -39,6 +39,8 @@ type Store struct {
 	held *sql.Conn
 	now  func() time.Time
 
+	statements atomic.Int64
+
 	onQueue atomic.Pointer[func(ctx context.Context, tx *sql.Tx, captureID string, try int) error]
 }
 
@@ -68,7 +70,10 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 // use takes a database and brings its tables up to date.
 func (s *Store) use(ctx context.Context, db *sql.DB) error {
 	s.db = db
-	s.runner = runner{db, s.engine.bind}
+	s.runner = runner{db, func(query string) string {
+		s.statements.Add(1)
+		return s.engine.bind(query)
+	}}
 	p, err := s.engine.provider(db)
 	if err == nil {
 		_, err = p.Up(ctx)
@@ -144,6 +149,9 @@ func parseTime(v string) time.Time {
 	t, _ := time.Parse(timeLayout, v)
 	return t
 }
+
+// Statements tells how many statements were run since the workshop was opened.
+func (s *Store) Statements() int64 { return s.statements.Load() }
 
 // runner runs statements: the database itself, or a transaction on it. Statements are written with ? for their arguments.
 type runner struct {
