@@ -94,6 +94,7 @@ type App struct {
 	mu       sync.Mutex
 	compared map[[2]string]compare.Progress // by the ids of both captures, whose results never change
 	checked  checks
+	sums     summed
 }
 
 // New parses the pages, once for each language.
