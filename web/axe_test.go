@@ -90,6 +90,9 @@ func TestAccessible(t *testing.T) {
 			if err := json.Unmarshal([]byte(eval[string](t, ctx, "window.found")), &found); err != nil {
 				t.Fatal(err)
 			}
+			if l.rules == all {
+				shots(t, ctx, fmt.Sprintf("page-%d-%s", l.width, strings.Trim(strings.NewReplacer("/", "-", "?", "-", j.ID, "ID").Replace(p), "-")))
+			}
 			for _, v := range found {
 				t.Errorf("%s, %s, %d px: %s (%s): %s", p, l.scheme, l.width, v.ID, v.Help, fmt.Sprint(v.Nodes[:min(3, len(v.Nodes))]))
 			}

@@ -136,16 +136,19 @@ func TestLargeWorkshop(t *testing.T) {
 		var spent time.Duration
 		var size int
 		var did int64
-		for range 3 { // the first fills caches
+		for try := range 6 { // the first fills caches; the quickest of the others is least disturbed by what else this computer does
 			before, start := st.Statements(), time.Now()
 			w := httptest.NewRecorder()
 			h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1"+p, nil))
-			spent, did, size = time.Since(start), st.Statements()-before, zipped(w.Body.Bytes())
+			if d := time.Since(start); try == 1 || try > 1 && d < spent {
+				spent = d
+			}
+			did, size = st.Statements()-before, zipped(w.Body.Bytes())
 			if w.Code != 200 {
 				t.Fatalf("%s: %d", p, w.Code)
 			}
 		}
-		t.Logf("%-60s %3d statements %4d ms %4d kB", strings.ReplaceAll(p, j.ID, "ID"), did, spent.Milliseconds(), size/1000)
+		t.Logf("%-60s %3d statements %5.1f ms %4d kB", strings.ReplaceAll(p, j.ID, "ID"), did, float64(spent.Microseconds())/1000, size/1000)
 		if did > mostStatements {
 			t.Errorf("%s runs %d statements, at most %d are allowed", p, did, mostStatements)
 		}

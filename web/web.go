@@ -146,9 +146,10 @@ type view struct {
 	Bare  bool // without the places: a page for a customer
 
 	// Filled in by render; a language that is set stays.
-	Lang  words.Lang
-	Texts template.JS
-	Who   string // is signed in; empty at the workshop's own computer
+	Lang   words.Lang
+	Texts  template.JS
+	Who    string // is signed in; empty at the workshop's own computer
+	Inches bool   // beside millimetres
 }
 
 // lang is the reader's language: chosen in the app, else the house's, else the browser's.
@@ -170,6 +171,9 @@ func (a *App) render(w http.ResponseWriter, r *http.Request, status int, page st
 	v.Texts = a.scripts[v.Lang]
 	if u := door.User(r.Context()); u.ID != "" {
 		v.Who = u.Name
+	}
+	if s, err := a.bench.Settings(r.Context()); err == nil {
+		v.Inches = s.House.Inches
 	}
 	t, ok := a.pages[v.Lang][page]
 	if !ok {

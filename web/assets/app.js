@@ -1,6 +1,6 @@
 // Live parts of the pages: progress, uploads, the viewer. All forms work without it.
 import { startViewer } from "./viewer.js";
-import { t } from "./words.js";
+import { inches, t } from "./words.js";
 
 /** Follow captures that are being measured. */
 function live() {
@@ -158,4 +158,5 @@ function eye() {
 live();
 uploads();
 eye();
+for (const e of document.querySelectorAll("[data-mm]")) e.append(inches(Number(/** @type {HTMLElement} */ (e).dataset.mm)));
 startViewer();

@@ -1,7 +1,7 @@
 // At the panel: one hit at a time, by touch, key or foot switch, with the network or without it. What is noted lies in the device's own
 // outbox until the workshop has it; every note has a key of its own, so that sending it twice does no harm.
 import { colour } from "./viewer.js";
-import { t } from "./words.js";
+import { inches, t } from "./words.js";
 
 const $ = (id) => /** @type {any} */ (document.getElementById(id));
 const plan = JSON.parse($("plan-data").textContent);
@@ -285,7 +285,10 @@ function draw() {
 	if (low > 0) { lo[1] -= low / 2; hi[1] += low / 2; }
 	window2d($("ap-map"), lo[0], lo[1], hi[0], hi[1], false);
 	window2d($("ap-near"), h.x_mm - 25, h.y_mm - 20, h.x_mm + 25, h.y_mm + 20, true);
-	const far = (doc.cards || []).map((c) => t("{1} mm from card {2}", Math.hypot(h.x_mm - c.centre_mm[0], h.y_mm - c.centre_mm[1]).toFixed(0), c.letter));
+	const far = (doc.cards || []).map((c) => {
+		const d = Math.hypot(h.x_mm - c.centre_mm[0], h.y_mm - c.centre_mm[1]);
+		return t("{1} mm from card {2}", d.toFixed(0), c.letter) + inches(d);
+	});
 	$("ap-place").hidden = false;
 	$("ap-place").textContent = [t("mark {1}", h.mark), ...far].join(" · ");
 }
