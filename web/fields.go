@@ -60,9 +60,19 @@ func checkField(name, label string, v *bool) field {
 // errFigure is told beside a field that wants a figure.
 var errFigure = &job.FieldError{Text: "Write a plain figure, such as 12.5; leave it empty for none."}
 
+// shownDigits of a figure in a field.
+const shownDigits = 6
+
 func numberField(name, label string, v *float64) field {
-	f := field{Name: name, Label: label, Kind: "number", set: func(s string) error {
+	shown := ""
+	if *v != 0 {
+		shown = strconv.FormatFloat(*v, 'g', shownDigits, 64)
+	}
+	return field{Name: name, Label: label, Kind: "number", Value: shown, set: func(s string) error {
 		s = strings.ReplaceAll(strings.TrimSpace(s), ",", ".")
+		if s == shown {
+			return nil // what was not touched keeps the digits that are not shown
+		}
 		if s == "" {
 			*v = 0
 			return nil
@@ -74,10 +84,6 @@ func numberField(name, label string, v *float64) field {
 		*v = x
 		return nil
 	}}
-	if *v != 0 {
-		f.Value = strconv.FormatFloat(*v, 'f', -1, 64)
-	}
-	return f
 }
 
 func wholeField(name, label string, v *int) field {

@@ -48,6 +48,12 @@ func helpers(l words.Lang) template.FuncMap {
 			}
 			return b.String()
 		},
+		"option": func(v string) string {
+			if name := words.Lang(v).Name(); name != "" {
+				return name
+			}
+			return l.T(v)
+		},
 		"list": func(v ...string) []string { return v },
 		"map": func(kv ...any) map[string]any {
 			m := map[string]any{}
