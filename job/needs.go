@@ -16,7 +16,7 @@ func (j Job) Needs(captures []Capture, papers []Paper) map[Step][]string {
 	}
 	made := map[string]bool{}
 	for _, p := range papers {
-		made[p.Kind] = true
+		made[p.Kind] = made[p.Kind] || p.State != "taken back"
 	}
 	need(Arrive, j.Customer != "", "a customer")
 	need(Arrive, j.FilmUM > 0 || len(j.Record.Arrival.Readings) > 0, "paint readings")

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 )
@@ -108,5 +109,14 @@ func TestOldRecords(t *testing.T) {
 	err := json.Unmarshal([]byte(`{"arrival":{"consent":{}},"deal":{"accepted":{}},"work":{"hits":[{"key":"k","capture":"c","round":0,"n":3,"did":"done","felt":"","at":"2026-11-03T09:00:00Z"}]},"departure":{"received":{}}}`), &r)
 	if err != nil || r.Work.Said()[HitPlace{"c", 3}].Did != Made || !r.Arrival.Due.IsZero() {
 		t.Errorf("%+v, %v", r, err)
+	}
+}
+
+// TestInvoiceTakenBackIsNeededAgain: a paper that was taken back does not count as made.
+func TestInvoiceTakenBackIsNeededAgain(t *testing.T) {
+	for state, want := range map[string]bool{"sent": false, "taken back": true} {
+		if got := slices.Contains((Job{}).Needs(nil, []Paper{{Kind: "invoice", State: state}})[HandOver], "an invoice"); got != want {
+			t.Errorf("%s: needs an invoice: %v", state, got)
+		}
 	}
 }

@@ -42,27 +42,8 @@ func TestAccessible(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := openReach(t)
-	j, _ := measured(t, w.st, door, "before")
-	j = settled(t, w.st, j)
-	finished(t, w.st, j)
-	v, err := w.st.SaveVehicle(t.Context(), job.Vehicle{Name: "Van 07", Plate: "FM 7", VIN: "1M8GDM9AXKP042788", PersonID: j.PersonID})
-	if err != nil {
-		t.Fatal(err)
-	}
-	bare, err := w.st.AddJob(t.Context(), job.Job{Vehicle: "Van 08", Panel: "Roof"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	y := yard{t, w.st, w.srv.Config.Handler}
-	page := y.get("/jobs/" + j.ID + "/handover")
-	y.must("/jobs/"+j.ID+"/invoice", url.Values{"text": fields(page, "text"), "why": fields(page, "why"), "amount": fields(page, "amount")})
+	w, paths, j := everyPage(t)
 	ctx := browser(t)
-	paths := []string{"/", "/?q=nothing", "/jobs/new", "/rack", "/house", "/board", "/prints", "/offline", "/books", "/books?q=van", "/books/figures", "/books/appointments", "/books/import", "/books/people/new", "/books/people/" + j.PersonID,
-		"/books/people/" + j.PersonID + "/erase", "/books/vehicles/" + v.ID, "/jobs/" + j.ID + "/capture", "/jobs/" + bare.ID + "/work", "/jobs/0000/work"}
-	for _, s := range job.Steps {
-		paths = append(paths, "/jobs/"+j.ID+"/"+string(s))
-	}
 	type look struct {
 		scheme string
 		width  int64
@@ -71,13 +52,9 @@ func TestAccessible(t *testing.T) {
 	const all, seen = `{ type: "tag", values: ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"] }`, `{ type: "rule", values: ["color-contrast", "target-size"] }`
 	looks := []look{{"light", 390, all}, {"dark", 390, seen}, {"light", 1300, seen}, {"dark", 1300, all}}
 	for _, p := range paths {
-		do(t, ctx, scheme("light"), chromedp.EmulateViewport(390, 844), chromedp.Navigate(w.srv.URL+p))
-		until(t, ctx, `document.readyState === "complete"`)
-		if !strings.HasPrefix(p, "/jobs/0000") {
-			until(t, ctx, `![...document.querySelectorAll("#viewer, #atpanel, #lights:has(canvas)")].some((e) => !e.dataset.ready)`)
-		}
+		do(t, ctx, scheme("light"), chromedp.EmulateViewport(390, 844))
+		load(t, ctx, w.srv.URL+p)
 		eval[bool](t, ctx, string(axe)+"; true")
-		eval[bool](t, ctx, `document.querySelectorAll("details").forEach((d) => { d.open = true; }) || true`)
 		for _, l := range looks {
 			do(t, ctx, scheme(l.scheme), chromedp.EmulateViewport(l.width, 900))
 			narrow(t, ctx)
@@ -97,5 +74,55 @@ func TestAccessible(t *testing.T) {
 				t.Errorf("%s, %s, %d px: %s (%s): %s", p, l.scheme, l.width, v.ID, v.Help, fmt.Sprint(v.Nodes[:min(3, len(v.Nodes))]))
 			}
 		}
+	}
+}
+
+// everyPage is a workshop with something on every page, the pages, and the job that most of them are about.
+func everyPage(t *testing.T) (*reach, []string, job.Job) {
+	t.Helper()
+	w := openReach(t)
+	j, _ := measured(t, w.st, door, "before")
+	j = settled(t, w.st, j)
+	finished(t, w.st, j)
+	v, err := w.st.SaveVehicle(t.Context(), job.Vehicle{Name: "Van 07", Plate: "FM 7", VIN: "1M8GDM9AXKP042788", PersonID: j.PersonID})
+	if err != nil {
+		t.Fatal(err)
+	}
+	bare, err := w.st.AddJob(t.Context(), job.Job{Vehicle: "Van 08", Panel: "Roof"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	y := yard{t, w.st, w.srv.Config.Handler}
+	page := y.get("/jobs/" + j.ID + "/handover")
+	y.must("/jobs/"+j.ID+"/invoice", url.Values{"text": fields(page, "text"), "why": fields(page, "why"), "amount": fields(page, "amount")})
+	paths := []string{"/", "/?q=nothing", "/jobs/new", "/rack", "/house", "/board", "/prints", "/offline", "/books", "/books?q=van", "/books/figures", "/books/appointments", "/books/import", "/books/people/new", "/books/people/" + j.PersonID,
+		"/books/people/" + j.PersonID + "/erase", "/books/vehicles/" + v.ID, "/jobs/" + j.ID + "/capture", "/jobs/" + bare.ID + "/work", "/jobs/0000/work"}
+	for _, s := range job.Steps {
+		paths = append(paths, "/jobs/"+j.ID+"/"+string(s))
+	}
+	return w, paths, j
+}
+
+// load opens a page and waits until its scripts are through.
+func load(t *testing.T, ctx context.Context, address string) {
+	t.Helper()
+	do(t, ctx, chromedp.Navigate(address))
+	until(t, ctx, `document.readyState === "complete" && ![...document.querySelectorAll("#viewer, #atpanel, #lights:has(canvas)")].some((e) => !e.dataset.ready)`)
+	eval[bool](t, ctx, `document.querySelectorAll("details").forEach((d) => { d.open = true; }) || true`)
+}
+
+// TestGermanFits: the longer words of German fit on every page from the narrowest phone to a wide screen.
+func TestGermanFits(t *testing.T) {
+	w, paths, _ := everyPage(t)
+	ctx := browser(t)
+	do(t, ctx, chromedp.EmulateViewport(360, 800), chromedp.Navigate(w.srv.URL+"/house"))
+	press(t, ctx, "#language [value=de]")
+	until(t, ctx, `document.documentElement.lang === "de"`)
+	for _, p := range paths {
+		do(t, ctx, chromedp.EmulateViewport(360, 800))
+		load(t, ctx, w.srv.URL+p)
+		narrow(t, ctx)
+		do(t, ctx, chromedp.EmulateViewport(2560, 1200))
+		narrow(t, ctx)
 	}
 }

@@ -136,7 +136,7 @@ func (a *App) saveTool(w http.ResponseWriter, r *http.Request) {
 	if !a.form(w, r) {
 		return
 	}
-	own, rev, err := a.rack(r)
+	own, _, err := a.rack(r)
 	if err != nil {
 		a.fail(w, r, err)
 		return

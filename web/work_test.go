@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
@@ -91,4 +92,9 @@ func TestTracings(t *testing.T) {
 	poppler.Page(t, []byte(pdf), "40")
 	svg := y.get("/captures/" + c.ID + "/rounds/0/tracing.svg?n=1&around=40")
 	has(t, svg, "<svg", "from A", "from B")
+	w := httptest.NewRecorder()
+	y.app.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/captures/"+c.ID+"/rounds/0/tracing.svg", nil))
+	if p := w.Header().Get("Content-Security-Policy"); !strings.Contains(p, "style-src 'unsafe-inline'") || strings.Contains(p, "script-src") {
+		t.Errorf("policy of the drawing: %q", p)
+	}
 }

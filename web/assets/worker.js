@@ -13,8 +13,11 @@ async function keep(key, answer) {
 	const c = await caches.open(store);
 	if (!answer.ok || answer.redirected) { await c.delete(key); return; }
 	await c.put(key, answer);
-	const pages = (await c.keys()).filter((r) => isWork(new URL(r.url).pathname));
-	for (const old of pages.slice(0, Math.max(0, pages.length - mostPages))) await c.delete(old);
+	// The oldest give way: pages, and the three results that each of them needs.
+	for (const [kind, most] of [[isWork, mostPages], [isResult, 3 * mostPages]]) {
+		const had = (await c.keys()).filter((r) => kind(new URL(r.url).pathname));
+		for (const old of had.slice(0, Math.max(0, had.length - most))) await c.delete(old);
+	}
 }
 
 self.addEventListener("fetch", (e) => {
@@ -32,7 +35,7 @@ self.addEventListener("fetch", (e) => {
 		}
 		try {
 			const answer = await fetch(e.request);
-			if (isWork(url.pathname) || isResult(url.pathname) || shell.includes(url.pathname)) e.waitUntil(keep(key, answer.clone()));
+			if (isWork(url.pathname) || shell.includes(url.pathname)) e.waitUntil(keep(key, answer.clone()));
 			return answer;
 		} catch (fault) {
 			const had = await c.match(key) || (page && await c.match("/offline"));
