@@ -112,6 +112,11 @@ func (w *writer) all(ctx context.Context, snap *store.Snapshot, blobs blob.Store
 			return err
 		}
 	}
+	return w.end()
+}
+
+// end writes the manifest, which closes the archive.
+func (w *writer) end() error {
 	list, err := json.MarshalIndent(w.m, "", " ")
 	if err != nil {
 		return err

@@ -2,7 +2,6 @@ package door
 
 import (
 	"context"
-	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -211,29 +210,12 @@ const (
 	uploadTime = 15 * time.Minute
 )
 
-// timedBody is a body that must have come in by a time; the handler may take as long as it needs after that.
-type timedBody struct {
-	io.ReadCloser
-	arrived func()
-}
-
-func (b *timedBody) Read(p []byte) (int, error) {
-	n, err := b.ReadCloser.Read(p)
-	if err != nil {
-		b.arrived()
+// arriveWithin bounds the time in which a body comes in; the handler may take longer. Without a body there is nothing to wait for, and
+// the deadline would end the request itself.
+func arriveWithin(w http.ResponseWriter, r *http.Request, within time.Duration) {
+	if r.ContentLength != 0 {
+		http.NewResponseController(w).SetReadDeadline(time.Now().Add(within)) // what cannot set one ends by the server's own
 	}
-	return n, err
-}
-
-func inTime(w http.ResponseWriter, body io.ReadCloser, some bool, within time.Duration) io.ReadCloser {
-	if !some {
-		return body
-	}
-	c := http.NewResponseController(w)
-	if c.SetReadDeadline(time.Now().Add(within)) != nil {
-		return body // a connection without deadlines
-	}
-	return &timedBody{body, func() { c.SetReadDeadline(time.Time{}) }}
 }
 
 // only lets those through whose role reaches to the route's.
@@ -244,7 +226,8 @@ func (d *Door) only(route Route) http.Handler {
 			if route.MaxBytes > 0 {
 				most, within = route.MaxBytes, uploadTime
 			}
-			r.Body = inTime(w, http.MaxBytesReader(w, r.Body, most), r.ContentLength != 0, within)
+			r.Body = http.MaxBytesReader(w, r.Body, most)
+			arriveWithin(w, r, within)
 		}
 		if User(r.Context()).Role == job.Anybody {
 			if who, ok := d.signedIn(r); ok {

@@ -527,12 +527,13 @@ func TestAuthority(t *testing.T) {
 	}
 }
 
-// TestSlowBodies: who trickles is cut off; a handler that takes longer than its body may, is not.
+// TestSlowBodies: who trickles is cut off; a handler that takes longer than its body may, or that has none, is not.
 func TestSlowBodies(t *testing.T) {
-	for _, trickle := range []bool{true, false} {
+	for what, whole := range map[string]bool{"": true, "all of it": true, "half": false} {
 		cut := make(chan error, 1)
 		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-			_, err := io.Copy(io.Discard, inTime(w, r.Body, true, 300*time.Millisecond))
+			arriveWithin(w, r, 300*time.Millisecond)
+			_, err := io.Copy(io.Discard, r.Body)
 			if err == nil {
 				select {
 				case <-r.Context().Done():
@@ -542,19 +543,21 @@ func TestSlowBodies(t *testing.T) {
 			}
 			cut <- err
 		}))
-		body, in := io.Pipe()
-		go func() {
-			in.Write([]byte("half"))
-			if trickle {
+		var body io.Reader = strings.NewReader(what)
+		if !whole {
+			r, in := io.Pipe()
+			body = r
+			go func() {
+				in.Write([]byte(what))
 				time.Sleep(2 * time.Second)
-			}
-			in.Close()
-		}()
+				in.Close()
+			}()
+		}
 		if res, err := http.Post(srv.URL, "text/plain", body); err == nil {
 			res.Body.Close()
 		}
-		if err := <-cut; (err != nil) != trickle {
-			t.Errorf("trickling %v: %v", trickle, err)
+		if err := <-cut; (err == nil) != whole {
+			t.Errorf("%q: %v", what, err)
 		}
 		srv.Close()
 	}
