@@ -153,10 +153,7 @@ func byFingerprint(a, b *field) []candidate {
 	ax, ay, spanA := a.middle()
 	bx, by, spanB := b.middle()
 	// Shifts are counted round the raster; the ends of the larger one may meet beyond a fifth of its length.
-	n := 64
-	for float64(n)*searchMM < 1.2*max(spanA, spanB) && n < 1024 {
-		n *= 2
-	}
+	n := rasterSize(1.2 * max(spanA, spanB) / searchMM)
 	pa := sampled(a, ax, ay, 0, n)
 	var cells float64
 	for _, v := range pa.v {
@@ -208,6 +205,22 @@ func byFingerprint(a, b *field) []candidate {
 		}
 	}
 	return best
+}
+
+// rasterSize is the least even number from atLeast on whose prime factors the transform is quick with; a raster is no larger than 1024.
+func rasterSize(atLeast float64) int {
+	for n := max(64, int(atLeast)+1); n < 1024; n++ {
+		rest := n
+		for _, f := range []int{2, 3, 5} {
+			for rest%f == 0 {
+				rest /= f
+			}
+		}
+		if rest == 1 && n%2 == 0 {
+			return n
+		}
+	}
+	return 1024
 }
 
 // minOverlap is the share of the first surface that must be in common.

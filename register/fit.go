@@ -36,6 +36,7 @@ type problem struct {
 	priorMM, priorTurn float64
 	cx, cy             float64 // the turn's centre, in both frames: the middle of the points
 	narrowing          float64 // of the cut at each step: the slower, the farther it sees
+	maxSteps           int
 }
 
 // solution is the solved move about the centre, with what it leaves.
@@ -136,7 +137,7 @@ func (p *problem) fit(start Move, narrow bool) solution {
 			d[u] *= short
 			x[u] += d[u]
 		}
-		if step > 0 && cut <= last*1.001 && math.Hypot(d[0], d[1]) < 1e-4 && math.Abs(d[2]) < 1e-6 || step >= maxSteps {
+		if step > 0 && cut <= last*1.001 && math.Hypot(d[0], d[1]) < 1e-4 && math.Abs(d[2]) < 1e-6 || step >= p.maxSteps {
 			out.cov = p.sandwich(eq, obs, ties, out.spreadMM, n)
 			steep := slope(obs, cut)
 			for a := range out.cov {

@@ -63,6 +63,9 @@ type aligner struct {
 	la, lb []landmark
 	fa, fb field // fingerprints
 	under  []int // the mark of a under each point; -1: none
+	smooth []float32
+	// cellMM2 is the area that a point stands for.
+	cellMM2 float64
 	// searched: moves other than the cards' are being tried.
 	searched bool
 	problem
@@ -80,7 +83,12 @@ func Between(a, b Side) Result {
 		return here
 	}
 	l.searched = true
+	l.sample(searchPointMM)
 	best, rival := l.search()
+	if best.Sure {
+		l.sample(pointMM)
+		best = l.settle(best.Move, true)
+	}
 	if best.score > 0 && rival.score > rivalShare*best.score && best.Sure && best.PeelSigmas < peelSure {
 		best.Sure, best.Reason = false, fmt.Sprintf("two places fit nearly alike, %.0f mm apart", apart(best.Move, rival.Move))
 	}
@@ -96,25 +104,32 @@ func Between(a, b Side) Result {
 
 func newAligner(a, b Side) *aligner {
 	l := &aligner{a: a, b: b, la: landmarks(a.Marks), lb: landmarks(b.Marks)}
-	l.narrowing = markNarrowing
+	l.narrowing, l.maxSteps = markNarrowing, markSteps
 	l.fa, _ = fingerprint(a.Surface, a.Marks)
 	l.fb, _ = fingerprint(b.Surface, b.Marks)
-	g := a.Surface.Grid
-	smooth := surface.Gauss(g, a.Surface.Height, surface.GaussCutoff(fingerShortMM))
-	stride := max(1, int(math.Round(pointMM/g.PitchMM)))
+	l.smooth = surface.Gauss(a.Surface.Grid, a.Surface.Height, surface.GaussCutoff(fingerShortMM))
+	l.problem.b = field{b.Surface.Grid, surface.Gauss(b.Surface.Grid, b.Surface.Height, surface.GaussCutoff(fingerShortMM))}
+	if l.sample(pointMM); len(l.points) < minShared {
+		return nil
+	}
+	return l
+}
+
+// sample takes heights about stepMM apart as the fit's points.
+func (l *aligner) sample(stepMM float64) {
+	g := l.a.Surface.Grid
+	stride := max(1, int(math.Round(stepMM/g.PitchMM)))
+	l.points, l.under = nil, nil
 	for r := 0; r < g.Rows; r += stride {
 		for c := 0; c < g.Cols; c += stride {
-			if h := smooth[r*g.Cols+c]; h == h {
+			if h := l.smooth[r*g.Cols+c]; h == h {
 				x, y := g.XY(c, r)
 				l.points = append(l.points, point{x, y, float64(h)})
-				l.under = append(l.under, markOver(a.Marks, x, y, markMargin))
+				l.under = append(l.under, markOver(l.a.Marks, x, y, markMargin))
 			}
 		}
 	}
-	if len(l.points) < minShared {
-		return nil
-	}
-	l.problem.b = field{b.Surface.Grid, surface.Gauss(b.Surface.Grid, b.Surface.Height, surface.GaussCutoff(fingerShortMM))}
+	l.cellMM2 = float64(stride*stride) * g.PitchMM * g.PitchMM
 	e := exponents(formDegree)
 	l.terms = len(e)
 	l.basis = make([]float64, l.terms*len(l.points))
@@ -122,17 +137,22 @@ func newAligner(a, b Side) *aligner {
 		powers(g, e, q.x, q.y, l.basis[i*l.terms:(i+1)*l.terms])
 	}
 	l.centre()
-	return l
 }
 
 // formDegree is that of the smooth difference: flattening of two captures of unlike extent leaves little more.
 const formDegree = 3
 
 // markNarrowing: marks are found from some millimetres, within a few steps.
-const markNarrowing = 0.4
+const (
+	markNarrowing = 0.4
+	markSteps     = 25
+)
 
 // pointMM is the spacing of the heights that the fit uses.
 const pointMM = 1.5
+
+// searchPointMM is the same while many moves are tried.
+const searchPointMM = 3.0
 
 // search tries the moves that marks propose, and where these leave doubts those that orange peel proposes.
 func (l *aligner) search() (best, rival Result) {
@@ -236,8 +256,7 @@ func (l *aligner) report(s solution) Result {
 	}
 	r.PlaceSigmaMM = math.Sqrt(s.cov[0][0] + s.cov[1][1] + s.cov[2][2]*lever/n)
 	r.FormUM = 1000 * math.Sqrt(form/n)
-	pitch := max(1, math.Round(pointMM/l.a.Surface.PitchMM)) * l.a.Surface.PitchMM
-	r.CommonCM2 = math.Round(n * pitch * pitch / 100)
+	r.CommonCM2 = math.Round(n * l.cellMM2 / 100)
 	corr, spread := agreement(&l.fa, &l.fb, r.Move)
 	r.PeelAgreement, r.PeelSigmas = corr, corr/spread
 	pairs, score := match(l.la, l.lb, r.Move, nearMM)
@@ -247,7 +266,7 @@ func (l *aligner) report(s solution) Result {
 	r.score = score/3 + max(0, r.PeelSigmas-3)/(peelSure-3)
 	accidents := math.Inf(1) // of paint that only pretends to know, marks are no witness
 	if l.loose != nil {
-		accidents = chance(len(l.la), len(l.lb), len(pairs), n*pitch*pitch, l.searched)
+		accidents = chance(len(l.la), len(l.lb), len(pairs), n*l.cellMM2, l.searched)
 	}
 	r.judge(accidents)
 	return r

@@ -30,6 +30,7 @@ const (
 	twinGain                      = 0.8
 	// Styling that the damage half hides is followed only while the cut narrows slowly.
 	twinNarrowing = 0.7
+	twinSteps     = 60
 	// twinPointMM is the spacing of the heights that the fit uses: half the width of a feature line's fold.
 	twinPointMM = 3.0
 )
@@ -38,7 +39,7 @@ const (
 // measured: by shift and turn, a smooth difference and, where lined (a feature line crosses the panel), the scale of the heights, which
 // two set-ups never measure quite alike. Damage drops out by its own residual.
 func Under(g surface.Grid, z []float64, ref surface.Reference, lined bool) (Twin, error) {
-	p := &problem{b: field{ref.Grid, ref.Z}, priorMM: twinPlaceMM, priorTurn: twinTurnDeg * math.Pi / 180, narrowing: twinNarrowing}
+	p := &problem{b: field{ref.Grid, ref.Z}, priorMM: twinPlaceMM, priorTurn: twinTurnDeg * math.Pi / 180, narrowing: twinNarrowing, maxSteps: twinSteps}
 	stride := max(1, int(math.Round(twinPointMM/g.PitchMM)))
 	for r := 0; r < g.Rows; r += stride {
 		for c := 0; c < g.Cols; c += stride {
