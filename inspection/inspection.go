@@ -139,9 +139,11 @@ type run struct {
 	u, v   *phase.Field
 	folded []bool // pixels inside a folded reflection
 	seam   []bool // pixels on feature lines that hide stripes; nil: none
-	cam    *pose.Camera
-	shrink float64    // working pixels per pixel of the decoded photo
-	blur   [3]float64 // covariance of the blur on the panel, px^2
+
+	seamAlong string // the stripes that they hide, u or v
+	cam       *pose.Camera
+	shrink    float64    // working pixels per pixel of the decoded photo
+	blur      [3]float64 // covariance of the blur on the panel, px^2
 }
 
 // frame is one decoded photo at working size.
@@ -598,7 +600,7 @@ func (r *run) mirror() error {
 		r.note(Warning, "tape", fmt.Sprintf("the taped board distance of %.0f mm does not fit the stripes (about %.0f %% too %s)", board.DistanceMM, 100*math.Abs(off), word),
 			fmt.Sprintf("measure it again from the panel midway between the cards to the board's centre; depths are given for %.0f mm", board.DistanceMM/cal.TapeRatio))
 	}
-	if r.seam != nil && cal.Undamaged < seamUndamaged {
+	if r.seam != nil && !r.bearsOut(cal) {
 		r.note(Warning, "feature-line", fmt.Sprintf("the stripes beside a feature line do not fit the rest of the panel (%.0f %% of them are off): heights may be wrong by tens of micrometres", 100*(1-cal.Undamaged)),
 			"take a shifted set or a sweep: a single photo does not tell how many stripes the line hides")
 	}
