@@ -21,7 +21,7 @@ type section struct {
 // section works the layers at a place out for strains e and curvatures k of the middle (xx, yy, xy).
 func (w *Work) section(p *site, e, k [3]float64) (s section) {
 	p.touchedNext = false
-	if p.old == nil && w.staysElastic(e, k) {
+	if p.old == nil && p.press == 0 && w.staysElastic(e, k) {
 		s.d = w.plate
 		mul := func(d *[6]float64, v [3]float64) [3]float64 {
 			return [3]float64{d[0]*v[0] + d[1]*v[1], d[1]*v[0] + d[3]*v[1], d[5] * v[2]}
@@ -39,7 +39,9 @@ func (w *Work) section(p *site, e, k [3]float64) (s section) {
 		if p.old != nil {
 			old = p.old[l]
 		}
-		x, y, xy, t, next := w.law.stress(e[0]+z*k[0], e[1]+z*k[1], e[2]+z*k[2], old)
+		// What presses on the face that is touched fades to nothing at the other.
+		squeeze := p.press * (0.5 - w.side*z/w.rect.ThicknessMM)
+		x, y, xy, t, next := w.law.pressed(e[0]+z*k[0], e[1]+z*k[1], e[2]+z*k[2], squeeze, old)
 		p.next[l] = next
 		weight := w.zw[l]
 		for i, v := range [3]float64{x, y, xy} {

@@ -52,13 +52,14 @@ type station struct {
 	r, weight float64    // weight: 2 pi r dr
 	n, n1, n2 [4]float64 // Hermite functions and their derivatives by r
 	layer     [layers]point
+	press     float64 // what presses on the face, MPa, as the metal's yield knows it
+	seen      float64 // the same in the last balance
 }
 
 // Solver holds a disc under load.
 type Solver struct {
 	d        Disc
 	law      law
-	touch    float64 // stiffness of the touch, N/mm3
 	node     []float64
 	x        []float64 // displacements, and the tip's height last
 	st       []station
@@ -73,7 +74,7 @@ type Solver struct {
 
 // New meshes a disc finely under the load and coarser outwards.
 func New(d Disc, fineMM float64) *Solver {
-	s := &Solver{d: d, law: d.law(), touch: touchStiffness(d.Material, d.ThicknessMM)}
+	s := &Solver{d: d, law: d.law()}
 	r, h := 0.0, fineMM
 	s.node = []float64{0}
 	for r < d.SupportMM-1e-9 {
@@ -181,7 +182,8 @@ func (s *Solver) balance(force float64) (res []float64, k *mat.Dense) {
 		var f [4]float64    // Nr, Nt, Mr, Mt
 		var d [4][4]float64 // their derivatives by er, et, kr, kt
 		for l, z := range s.zs {
-			sr, st, _, t, next := s.law.stress(er+z*kr, et+z*kt, 0, p.layer[l])
+			squeeze := p.press * (0.5 - s.push*z/s.d.ThicknessMM)
+			sr, st, _, t, next := s.law.pressed(er+z*kr, et+z*kt, 0, squeeze, p.layer[l])
 			p.layer[l] = next
 			w := s.zw[l]
 			f[0] += w * sr
@@ -240,18 +242,19 @@ func (s *Solver) balance(force float64) (res []float64, k *mat.Dense) {
 			ball := big - math.Sqrt(big*big-p.r*p.r)
 			// Height of the tip's surface over the sheet, in the direction of the push.
 			if g := s.push*(s.x[n-1]-z-w) - ball; g > 0 {
-				load += s.push * s.touch * g
-				tipSum += p.weight * s.push * s.touch * g
+				load += s.push * touchStiffness * g
+				tipSum += p.weight * s.push * touchStiffness * g
 				for a := range 4 {
 					for b := range 4 {
-						raw[idx[a+4]*n+idx[b+4]] += p.weight * s.touch * p.n[a] * p.n[b]
+						raw[idx[a+4]*n+idx[b+4]] += p.weight * touchStiffness * p.n[a] * p.n[b]
 					}
-					raw[idx[a+4]*n+n-1] -= p.weight * s.touch * p.n[a]
-					raw[(n-1)*n+idx[a+4]] -= p.weight * s.touch * p.n[a]
+					raw[idx[a+4]*n+n-1] -= p.weight * touchStiffness * p.n[a]
+					raw[(n-1)*n+idx[a+4]] -= p.weight * touchStiffness * p.n[a]
 				}
-				raw[n*n-1] += p.weight * s.touch
+				raw[n*n-1] += p.weight * touchStiffness
 			}
 		}
+		p.seen = math.Abs(load - s.pressure)
 		for a := range 4 {
 			res[idx[a+4]] += p.weight * load * p.n[a]
 		}
@@ -325,6 +328,7 @@ func (s *Solver) ramp(from, to float64, steps int) error {
 			step = to - at
 		}
 		if s.settle(at + step) {
+			s.squeeze()
 			at += step
 			step *= 1.3
 			continue
@@ -333,7 +337,25 @@ func (s *Solver) ramp(from, to float64, steps int) error {
 			return ErrNoBalance
 		}
 	}
+	for range squeezes {
+		if !s.settle(to) {
+			return ErrNoBalance
+		}
+		if s.squeeze() < squeezed*s.d.YieldMPa {
+			break
+		}
+	}
 	return nil
+}
+
+// squeeze takes what presses on the face in the last balance over into the metal's yield; it returns the largest change.
+func (s *Solver) squeeze() (change float64) {
+	for i := range s.st {
+		p := &s.st[i]
+		change = math.Max(change, math.Abs(p.seen-p.press))
+		p.press = p.seen
+	}
+	return change
 }
 
 // Load brings the tip's force to forceN, N, positive from behind.
@@ -359,6 +381,9 @@ func (s *Solver) Release(forceN float64) error {
 	}
 	s.touching = false
 	s.tip = Tip{}
+	for i := range s.st {
+		s.st[i].press = 0
+	}
 	if !s.settle(0) {
 		return ErrNoBalance
 	}

@@ -93,3 +93,10 @@ func (m *law) stress(ex, ey, exy float64, old point) (sx, sy, sxy float64, tan [
 	tan[5] -= vxy * vxy / den
 	return sx, sy, sxy, tan, next
 }
+
+// pressed is stress with a pressure, MPa, through the thickness as well: it adds to both stresses in what yields.
+func (m *law) pressed(ex, ey, exy, pressure float64, old point) (sx, sy, sxy float64, tan [6]float64, next point) {
+	swell := pressure * (1 - 2*m.Nu) / m.EMPa
+	sx, sy, sxy, tan, next = m.stress(ex+swell, ey+swell, exy, old)
+	return sx - pressure, sy - pressure, sxy, tan, next
+}

@@ -86,13 +86,13 @@ type site struct {
 	zx, zy      float64 // slopes of the form
 	old, next   []point // layers; nil: virgin
 	touchedNext bool
+	press       float64 // what presses on the face, MPa
 }
 
 // Work is a rectangular sheet being worked on: it keeps what every hit left.
 type Work struct {
 	rect     Rect
 	law      law
-	touch    float64 // stiffness of the touch, N/mm3
 	lx, ly   line
 	sx, sy   []sample
 	unknown  [3][]int // of u, v, w and function (i, j) at i*ny+j; -1: held
@@ -108,6 +108,7 @@ type Work struct {
 	springs  []spring
 	load     *touch
 	pressure float64   // MPa on the back
+	side     float64   // +1: the tip presses on the back
 	even     []float64 // the load vector of an even pressure of 1
 	Balances int       // load steps taken so far
 }
@@ -124,7 +125,7 @@ func NewWork(r Rect, places ...Place) (*Work, error) {
 	if err := r.check(); err != nil {
 		return nil, err
 	}
-	w := &Work{rect: r, law: r.law(), touch: touchStiffness(r.Material, r.ThicknessMM)}
+	w := &Work{rect: r, law: r.law()}
 	longest := func(side float64) float64 { return math.Max(side/40, math.Min(side/8, 1.2*w.rect.decay())) }
 	var xs, ys []spot
 	for _, p := range places {

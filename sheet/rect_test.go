@@ -97,15 +97,15 @@ func TestSquareShallowSphere(t *testing.T) {
 	}
 }
 
-// TestWholeAsQuarter: a push past yield on a whole sheet is that on a quarter, of which half is worked out; meshes differ, which makes 1.5 %.
+// TestWholeAsQuarter: a push past yield on a whole sheet is that on a quarter, of which half is worked out; the tip lies between the points of the one mesh and on a corner of the other, which makes 3 %.
 func TestWholeAsQuarter(t *testing.T) {
 	quarter := start(t, Quarter(steel160, 0.7, 120, 1000), Place{StepMM: 0.8})
 	whole := start(t, Rect{Material: steel160, ThicknessMM: 0.7, WidthMM: 120, HeightMM: 120, KxPerMM: 1e-3, KyPerMM: 1e-3}, Place{XMM: 60, YMM: 60, StepMM: 0.8})
 	tip := Tip{BallMM: 5}
-	near(t, "under load", hit(t, whole, 60, 60, tip, 160), hit(t, quarter, 0, 0, tip, 160), 5e-3)
+	near(t, "under load", hit(t, whole, 60, 60, tip, 160), hit(t, quarter, 0, 0, tip, 160), 0.01)
 	for _, x := range []float64{0, 5, 15} {
-		near(t, "set", whole.HeightMM(60+x, 60), quarter.HeightMM(x, 0), 0.02)
-		near(t, "set", whole.HeightMM(60, 60-x), quarter.HeightMM(x, 0), 0.02)
+		near(t, "set", whole.HeightMM(60+x, 60), quarter.HeightMM(x, 0), 0.04)
+		near(t, "set", whole.HeightMM(60, 60-x), quarter.HeightMM(x, 0), 0.04)
 	}
 }
 
@@ -163,6 +163,33 @@ func TestSquarePushes(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 		}
 		besideRun(t, c, got)
+	}
+}
+
+// TestStrainAndRim: the largest strain of the painted face under load and the trough beside the bump, as the runs gave them: an even pressure on
+// R = 0.7 m within 6 % (the run's nodes resolve 5 %), a ball of 5 mm on R = 2 m within 25 % of strain and 10 % of the trough.
+func TestStrainAndRim(t *testing.T) {
+	for _, c := range []struct {
+		radius      float64
+		tip         Tip
+		strain, rim float64
+		rows        [][3]float64
+	}{
+		{700, Tip{DiscMM: 1.96491}, 0.06, 0.06, [][3]float64{{119.589, 0.26053, 0.523847}, {159.192, 0.518371, 1.61797}, {237.886, 1.32261, 5.11384}, {315.752, 2.45681, 9.25927}}},
+		{2000, Tip{BallMM: 5}, 0.25, 0.10, [][3]float64{{139.581, 1.24485, 2.42465}, {196.238, 2.92127, 6.26894}, {276.156, 6.16004, 12.1774}, {392.814, 9.22425, 17.6962}}},
+	} {
+		var forces []float64
+		for _, r := range c.rows {
+			forces = append(forces, r[0])
+		}
+		hits, err := Square(Quarter(steel160, 0.7, 300, c.radius), c.tip, forces)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, r := range c.rows {
+			near(t, "strain", hits[i].StrainPct, r[1], c.strain)
+			near(t, "trough", hits[i].RimUM, r[2], c.rim)
+		}
 	}
 }
 

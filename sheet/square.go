@@ -8,9 +8,10 @@ import (
 
 // state is what a sheet remembers, to come back to.
 type state struct {
-	x    []float64
-	old  [][]point
-	load *touch
+	x     []float64
+	old   [][]point
+	press []float64
+	load  *touch
 }
 
 func (w *Work) save() state {
@@ -18,6 +19,7 @@ func (w *Work) save() state {
 	for i := range w.elements {
 		for j := range w.elements[i].sites {
 			s.old = append(s.old, slices.Clone(w.elements[i].sites[j].old))
+			s.press = append(s.press, w.elements[i].sites[j].press)
 		}
 	}
 	return s
@@ -29,7 +31,7 @@ func (w *Work) restore(s state) {
 	n := 0
 	for i := range w.elements {
 		for j := range w.elements[i].sites {
-			w.elements[i].sites[j].old = s.old[n]
+			w.elements[i].sites[j].old, w.elements[i].sites[j].press = s.old[n], s.press[n]
 			n++
 		}
 	}
@@ -58,6 +60,7 @@ func Square(r Rect, tip Tip, forces []float64) ([]Hit, error) {
 	for _, f := range forces {
 		if w.load == nil {
 			w.load = w.touchAt(0, 0, tip, math.Copysign(1, f))
+			w.side = w.load.push
 		}
 		if err := w.ramp(at, f, 3); err != nil {
 			return out, err

@@ -28,6 +28,12 @@ const (
 	most      = 25   // iterations
 )
 
+// A balance is sought again with what presses on the face in it, until that changes by less than a share of the yield.
+const (
+	squeezes = 3
+	squeezed = 0.02
+)
+
 // settle finds balance under a force by Newton's method; it leaves everything as it was where it fails.
 func (w *Work) settle(force, scale float64) (iterations int, ok bool) {
 	before := append([]float64(nil), w.x...)
@@ -111,8 +117,19 @@ func (w *Work) ramp(from, to float64, steps int) error {
 			continue
 		}
 		at += step
+		if w.load != nil {
+			w.squeeze(at)
+		}
 		if it < 7 {
 			step *= 1.5
+		}
+	}
+	for range squeezes {
+		if w.load == nil || w.squeeze(to) < squeezed*w.law.YieldMPa {
+			break
+		}
+		if _, ok := w.settle(to, scale); !ok {
+			return ErrNoBalance
 		}
 	}
 	return nil
@@ -121,6 +138,7 @@ func (w *Work) ramp(from, to float64, steps int) error {
 // Push brings a tip at a place to a force, N, positive from behind.
 func (w *Work) Push(xMM, yMM float64, tip Tip, forceN float64) error {
 	w.load = w.touchAt(xMM, yMM, tip, math.Copysign(1, forceN))
+	w.side = w.load.push
 	return w.ramp(0, forceN, 5)
 }
 
@@ -134,6 +152,7 @@ func (w *Work) Release(forceN float64) error {
 		return err
 	}
 	w.load = nil
+	w.squeeze(0)
 	if _, ok := w.settle(0, math.Abs(forceN)); !ok {
 		return ErrNoBalance
 	}
