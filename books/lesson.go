@@ -10,7 +10,8 @@ import (
 
 // Lesson is what finished jobs taught.
 type Lesson struct {
-	Jobs  int // that it rests on
+	Jobs  int         // that it rests on
+	Data  []rates.Job // the jobs themselves, for the forecasts of offers
 	Table []rates.Rate
 	Odd   []rates.OddJob
 	Pace  float64 // own minutes at the metal over the standard ones
@@ -42,7 +43,7 @@ func Learn(jobs []job.Job) (Lesson, error) {
 	if err != nil {
 		return Lesson{}, err
 	}
-	l := Lesson{Jobs: fit.Jobs, Table: fit.Table(), Odd: fit.Odd, Sigma: math.Round(100*fit.JobSD()) / 100}
+	l := Lesson{Jobs: fit.Jobs, Data: in, Table: fit.Table(), Odd: fit.Odd, Sigma: math.Round(100*fit.JobSD()) / 100}
 	own, usual := 0.0, 0.0
 	for _, r := range l.Table {
 		switch r.Part {

@@ -275,8 +275,8 @@ type figuresView struct {
 	Kinds    []job.MarkKind
 	Currency string
 	Lesson   books.Lesson
-	Now      float64 // the pace that is used
-	Rev      int64   // of the rates
+	Now      int   // finished jobs that forecasts learn from as yet
+	Rev      int64 // of those
 }
 
 // lessons are how many of the last finished jobs are learnt from.
@@ -289,10 +289,9 @@ func (a *App) figuresPage(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		v, err = a.figures(r, set.Rates.Currency)
 	}
-	v.Now = set.Rates.Pace
+	v.Now = len(set.Lessons)
 	if err == nil {
-		rates := set.Rates
-		v.Rev, err = a.records.Setting(ctx, workshop.RatesSetting, &rates)
+		v.Rev, err = a.records.Setting(ctx, workshop.LessonsSetting, &set.Lessons)
 	}
 	if err != nil {
 		a.fail(w, r, err)
@@ -357,7 +356,7 @@ func (a *App) lesson(r *http.Request) (books.Lesson, error) {
 	return books.Learn(jobs)
 }
 
-// takePace takes the learnt pace into the house's rates.
+// takePace lets the forecasts of offers learn from the finished jobs.
 func (a *App) takePace(w http.ResponseWriter, r *http.Request) {
 	if !a.form(w, r) {
 		return
@@ -367,12 +366,8 @@ func (a *App) takePace(w http.ResponseWriter, r *http.Request) {
 		err = &job.FieldError{Field: "pace", Text: "There are not yet three timed and finished jobs to learn from."}
 	}
 	if err == nil {
-		var set workshop.Settings
-		if set, err = a.bench.Settings(r.Context()); err == nil {
-			set.Rates.Pace, set.Rates.PaceSigma = l.Pace, l.Sigma
-			rev, _ := strconv.ParseInt(r.PostFormValue("rev"), 10, 64)
-			err = a.records.SaveSetting(r.Context(), workshop.RatesSetting, rev, set.Rates)
-		}
+		rev, _ := strconv.ParseInt(r.PostFormValue("rev"), 10, 64)
+		err = a.records.SaveSetting(r.Context(), workshop.LessonsSetting, rev, l.Data)
 	}
 	if err != nil {
 		a.fail(w, r, err)

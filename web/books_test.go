@@ -60,7 +60,7 @@ func TestErase(t *testing.T) {
 	}
 }
 
-// TestFiguresAndPace: three timed jobs at twice the usual minutes; their pace goes into the house's rates by a button.
+// TestFiguresAndPace: three timed jobs at twice the usual minutes; forecasts learn from them by a button.
 func TestFiguresAndPace(t *testing.T) {
 	y := openYard(t)
 	has(t, y.get("/books/figures"), "From three timed and finished jobs")
@@ -80,11 +80,22 @@ func TestFiguresAndPace(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	has(t, y.get("/books/figures"), "4 timed jobs", "round", "Forecast with this pace")
+	has(t, y.get("/books/figures"), "4 timed jobs", "round", "Forecast with these jobs")
 	y.must("/books/pace", url.Values{"rev": {"0"}})
 	set, err := workshop.New(y.st).Settings(t.Context())
-	if err != nil || set.Rates.Pace < 1.5 || set.Rates.Pace > 2.1 {
-		t.Errorf("pace %g, %v", set.Rates.Pace, err)
+	if err != nil || len(set.Lessons) != 4 {
+		t.Errorf("%d lessons, %v", len(set.Lessons), err)
+	}
+	has(t, y.get("/books/figures"), "forecasts rest on 4 timed jobs")
+	// The next job's hours follow: levelling takes twice the usual minutes.
+	j, c := measured(t, y.st, door, "before")
+	usual, err := workshop.Offer(y.st.Folder(t.Context(), c.ID))
+	if err != nil {
+		t.Fatal(err)
+	}
+	learnt, err := workshop.New(y.st).Reprice(t.Context(), j.ID, c.ID)
+	if err != nil || learnt.Quote.Hours < 1.15*usual.Quote.Hours {
+		t.Errorf("%g h, before the lessons %g h, %v", learnt.Quote.Hours, usual.Quote.Hours, err)
 	}
 }
 

@@ -46,6 +46,9 @@ type workView struct {
 	Data   template.JS // what the script needs, as JSON
 }
 
+// Disturb is the picture of who disturbs whom.
+func (v workView) Disturb() disturbance { return disturb(v.Result.Marks, v.Result.Offer.Plan) }
+
 // Round is the round of the hit to do.
 func (v workView) Round() plan.Round { return v.Result.Offer.Plan.Rounds[v.Now.Round] }
 

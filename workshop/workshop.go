@@ -24,6 +24,7 @@ import (
 	"fairmetal/queue"
 	"fairmetal/quote"
 	"fairmetal/rack"
+	"fairmetal/rates"
 	"fairmetal/store"
 	"fairmetal/words"
 )
@@ -60,6 +61,8 @@ const (
 	RatesSetting = "rates"
 	// LimitsSetting are the limits of the hand-over check, where the house has its own.
 	LimitsSetting = "limits"
+	// LessonsSetting are the finished jobs from which forecasts learn the technician's own minutes, as rates.Job.
+	LessonsSetting = "lessons"
 )
 
 // Settings are what the house has set, or the usual where it has not.
@@ -69,12 +72,14 @@ type Settings struct {
 	Rates quote.Rates
 	// Limits of the hand-over check: the house's own, else the usual for its paint.
 	Limits fair.Limits
+	// Lessons are finished jobs; none: the usual minutes at the house's pace.
+	Lessons []rates.Job
 }
 
 // Settings reads the house's settings.
 func (w *Workshop) Settings(ctx context.Context) (Settings, error) {
 	s := Settings{House: house.Default(), Rack: rack.Default(), Rates: quote.DefaultRates()}
-	for name, v := range map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates, LimitsSetting: &s.Limits} {
+	for name, v := range map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates, LimitsSetting: &s.Limits, LessonsSetting: &s.Lessons} {
 		if _, err := w.Store.Setting(ctx, name, v); err != nil {
 			return s, err
 		}
@@ -319,7 +324,7 @@ func Small(overlay []byte) ([]byte, error) {
 
 // Price makes verdict, plan, price and paper of a measured result.
 func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
-	o, err := offer.Make(stored, facts(j), set.Rack, set.Rates)
+	o, err := offer.MakeWith(stored, facts(j), set.Rack, set.Rates, offer.Books{Jobs: set.Lessons})
 	if err != nil {
 		return o, nil, err
 	}
