@@ -78,6 +78,10 @@ func open(ctx context.Context, path string) (*archive, error) {
 }
 
 func (a *archive) check(ctx context.Context, path string) error {
+	st, err := a.file.Stat()
+	if err != nil {
+		return err
+	}
 	found := map[string]Entry{}
 	r := tar.NewReader(a.file)
 	whole := false
@@ -91,6 +95,10 @@ func (a *archive) check(ctx context.Context, path string) error {
 		}
 		if err != nil {
 			return unreadable(path, "%v", err)
+		}
+		// An archive with holes promises more than it holds.
+		if h.Size > st.Size() {
+			return unreadable(path, "%q is larger than all of it", h.Name)
 		}
 		if whole || h.Typeflag != tar.TypeReg || !sound(h.Name) {
 			return unreadable(path, "%q does not belong into one", h.Name)
