@@ -205,7 +205,9 @@ func TestTwoMarksInPlace(t *testing.T) {
 	a, b := &panel{bowls: two}, &panel{bowls: worked(two, 1, 3)}
 	a.peel(7)
 	b.peel(8)
-	if r := Between(measured(a, Move{}, 1), measured(b, Move{}, 2)); !r.Sure || r.Moved || off(r, Move{}) > 4*r.PlaceSigmaMM {
+	r := Between(measured(a, Move{}, 1), measured(b, Move{}, 2))
+	t.Logf("off by %.3f mm, sigma %.3f", off(r, Move{}), r.PlaceSigmaMM)
+	if !r.Sure || r.Moved || off(r, Move{}) > 4*r.PlaceSigmaMM {
 		t.Errorf("%+v", r)
 	}
 }
