@@ -207,6 +207,9 @@ func pack(j job.Job, photos map[string][]byte, order []string, values map[string
 		Board: capture.Board{DistanceMM: number(values["distance"]), WidthMM: number(values["width"]), HeightMM: number(values["height"])},
 		Cards: capture.Cards{Scheme: "FM1"},
 		Sets:  []capture.Set{{Kind: values["kind"], Frames: frames(order, values)}}}
+	if values["kind"] == crossedKind {
+		c.Sets[0].Kind = capture.Single
+	}
 	if values["kind"] == capture.Sweep {
 		c.Sets[0].Direction = values["direction"]
 	}
@@ -233,6 +236,9 @@ func checkPhotos(photos map[string][]byte, names []string) error {
 	return nil
 }
 
+// crossedKind is the form's word for one photo of crossed stripes, which capture.json keeps as a single set.
+const crossedKind = "crossed"
+
 // named reads stripes, pitch and shift out of names such as u016-25.jpg.
 var named = regexp.MustCompile(`^([uv])(\d{1,3})-(\d{1,2})\.`)
 
@@ -254,6 +260,8 @@ func frames(order []string, values map[string]string) []capture.Frame {
 	for i, n := range order {
 		f := capture.Frame{File: n, Profile: profile, Stripes: "u", PitchMM: fine}
 		switch {
+		case kind == crossedKind:
+			f.Stripes = "uv"
 		case values["stripes_"+n] != "":
 			f.Stripes, f.PitchMM = values["stripes_"+n], number(values["pitch_"+n])
 			f.Shift = share(number(values["shift_"+n]))

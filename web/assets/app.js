@@ -45,6 +45,7 @@ function guess(names, kind, fine, coarse) {
 	return order.map((n, i) => {
 		const m = n.match(named);
 		if (byName && kind === "shifted" && m) return { n, stripes: m[1], pitch: Number(m[2]), shift: Number(m[3]) / 100 };
+		if (kind === "crossed") return { n, stripes: "uv", pitch: fine, shift: 0 };
 		if (kind === "shifted") {
 			const half = order.length / 2, quarter = Math.max(1, Math.floor(order.length / 4));
 			return { n, stripes: i >= half ? "v" : "u", pitch: Math.floor(i / quarter) % 2 ? coarse : fine, shift: (i % quarter) / quarter };
@@ -91,7 +92,7 @@ function uploads() {
 			const pick = document.createElement("select");
 			pick.name = "stripes_" + r.n;
 			pick.setAttribute("aria-label", "stripes in " + r.n);
-			for (const [v, label] of [["u", t("upright")], ["v", t("level")]]) pick.add(new Option(label, v, v === r.stripes, v === r.stripes));
+			for (const [v, label] of [["u", t("upright")], ["v", t("level")], ["uv", t("crossed")]]) pick.add(new Option(label, v, v === r.stripes, v === r.stripes));
 			const cell = (key, v) => {
 				const td = document.createElement("td"), i = document.createElement("input");
 				i.name = key + r.n;

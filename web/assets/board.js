@@ -1,4 +1,6 @@
 // The screen as striped board: one-time size check, stripes pixel-exact in mm, steps by tap, key or clock.
+import { t } from "./words.js";
+
 const $ = (id) => /** @type {any} */ (document.getElementById(id));
 const stored = Number(localStorage.getItem("px-per-100mm"));
 const size = $("rule-size"), line = $("rule").firstElementChild;
@@ -11,7 +13,7 @@ const perMM = () => Number(size.value) / 100;
 function rule() {
 	line.style.width = size.value + "px";
 	const w = Math.round(screen.width / perMM()), h = Math.round(screen.height / perMM());
-	$("rule-state").textContent = localStorage.getItem("px-per-100mm") ? "Checked: this screen is kept in mind." : "Not checked yet.";
+	$("rule-state").textContent = localStorage.getItem("px-per-100mm") ? t("Checked: this screen is kept in mind.") : t("Not checked yet.");
 	$("b-area").textContent = `${w} x ${h} mm`;
 }
 size.addEventListener("input", () => { localStorage.setItem("px-per-100mm", size.value); rule(); });
@@ -22,6 +24,7 @@ function steps() {
 	const fine = num("b-fine"), coarse = num("b-coarse"), run = $("b-run").value;
 	const of = (stripes) => [fine, coarse].flatMap((pitch) => [0, 0.25, 0.5, 0.75].map((shift) => ({ stripes, pitch, shift })));
 	if (run === "set") return [...of("u"), ...of("v")];
+	if (run === "uv") return [{ stripes: "uv", pitch: fine, shift: 0 }];
 	return of(run).slice(0, 4);
 }
 
@@ -31,20 +34,24 @@ function draw() {
 	const c = $("stripes"), dpr = window.devicePixelRatio || 1;
 	c.width = Math.round(innerWidth * dpr);
 	c.height = Math.round(innerHeight * dpr);
-	const s = list[at], n = s.stripes === "u" ? c.width : c.height;
+	const s = list[at], g = c.getContext("2d");
 	const px = perMM() * dpr, square = $("b-profile").value === "square";
-	const strip = new Uint8ClampedArray(4 * n);
-	for (let i = 0; i < n; i++) {
-		const mm = (i + 0.5 - n / 2) / px;
-		const w = Math.cos(2 * Math.PI * (mm / s.pitch - s.shift));
-		const lin = square ? (w > 0 ? 1 : 0) : 0.5 + 0.5 * w;
-		// Screens follow the sRGB curve (IEC 61966-2-1).
-		const v = 255 * (lin <= 0.0031308 ? 12.92 * lin : 1.055 * lin ** (1 / 2.4) - 0.055);
-		strip.set([v, v, v, 255], 4 * i);
+	/** Light of the stripes along n pixels, 0 to 1. */
+	const along = (n) => Float32Array.from({ length: n }, (_, i) => {
+		const w = Math.cos(2 * Math.PI * ((i + 0.5 - n / 2) / px / s.pitch - s.shift));
+		return square ? (w > 0 ? 1 : 0) : 0.5 + 0.5 * w;
+	});
+	// Screens follow the sRGB curve (IEC 61966-2-1).
+	const grey = (lin) => 255 * (lin <= 0.0031308 ? 12.92 * lin : 1.055 * lin ** (1 / 2.4) - 0.055);
+	// Crossed stripes are half of each direction's light; one direction is drawn as a strip one pixel wide and pulled over the screen.
+	const u = s.stripes === "v" ? [0] : along(c.width), v = s.stripes === "u" ? [0] : along(c.height), share = s.stripes === "uv" ? 0.5 : 1;
+	const data = new Uint8ClampedArray(4 * u.length * v.length);
+	for (let y = 0; y < v.length; y++) for (let x = 0; x < u.length; x++) {
+		const k = grey(share * (u[x] + v[y]));
+		data.set([k, k, k, 255], 4 * (y * u.length + x));
 	}
-	const g = c.getContext("2d");
-	const one = new OffscreenCanvas(s.stripes === "u" ? n : 1, s.stripes === "u" ? 1 : n);
-	one.getContext("2d").putImageData(new ImageData(strip, one.width, one.height), 0, 0);
+	const one = new OffscreenCanvas(u.length, v.length);
+	one.getContext("2d").putImageData(new ImageData(data, one.width, one.height), 0, 0);
 	g.imageSmoothingEnabled = false;
 	g.drawImage(one, 0, 0, c.width, c.height);
 	$("board-step").textContent = `${at + 1} / ${list.length}`;
@@ -52,7 +59,7 @@ function draw() {
 }
 
 async function start() {
-	if (!(num("b-fine") > 0.5) || !(num("b-coarse") > 0.5)) { $("rule-state").textContent = "Give the pitch of the stripes in mm."; return; }
+	if (!(num("b-fine") > 0.5) || !(num("b-coarse") > 0.5)) { $("rule-state").textContent = t("Give the pitch of the stripes in mm."); return; }
 	list = steps();
 	at = 0;
 	$("board").hidden = false;

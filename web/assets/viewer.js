@@ -1,6 +1,7 @@
 // The panel on the page: photo with heat map, map with a section line, and the surface as a solid. One selection links them with the
 // list of marks.
 import { startSolid } from "./solid.js";
+import { t } from "./words.js";
 
 /** Colour of a height; the same scale as the heat map on the photo. */
 export function colour(um, full) {
@@ -243,9 +244,9 @@ function profile(state, line) {
 	if (up.length) band = `M${up.join("L")}L${down.join("L")}Z`;
 	const ticks = nice(lo, hi, 4).map((v) => `<g><line x1="${L}" x2="${W - 10}" y1="${Y(v)}" y2="${Y(v)}" stroke="currentColor" opacity="${v === 0 ? 0.6 : 0.18}"/><text x="${L - 6}" y="${Y(v) + 4}" text-anchor="end" font-size="12" fill="currentColor">${v}</text></g>`).join("");
 	const along = nice(0, len, 6).map((v) => `<text x="${X(v / len * (n - 1))}" y="${T + H + 16}" text-anchor="middle" font-size="12" fill="currentColor">${v}</text>`).join("");
-	svg.innerHTML = `${ticks}${along}<text x="4" y="16" font-size="12" fill="currentColor">um</text><text x="${W - 10}" y="${T + H + 28}" text-anchor="end" font-size="12" fill="currentColor">mm along the line</text><path d="${band}" fill="#0b6fae" opacity=".25"/><path d="${path((i) => h[i])}" fill="none" stroke="#0b6fae" stroke-width="2.4"/>`;
+	svg.innerHTML = `${ticks}${along}<text x="4" y="16" font-size="12" fill="currentColor">um</text><text x="${W - 10}" y="${T + H + 28}" text-anchor="end" font-size="12" fill="currentColor">${t("mm along the line")}</text><path d="${band}" fill="#0b6fae" opacity=".25"/><path d="${path((i) => h[i])}" fill="none" stroke="#0b6fae" stroke-width="2.4"/>`;
 	const min = Math.min(...h.filter((v) => v === v)), max = Math.max(...h.filter((v) => v === v));
-	document.getElementById("readout").textContent = Number.isFinite(min) ? `${len.toFixed(0)} mm long: from ${min.toFixed(0)} to ${max.toFixed(0)} um` : "nothing measured along this line";
+	document.getElementById("readout").textContent = Number.isFinite(min) ? t("{1} mm long: from {2} to {3} um", len.toFixed(0), min.toFixed(0), max.toFixed(0)) : t("nothing measured along this line");
 }
 
 /** Round tick values. */
