@@ -291,8 +291,8 @@ func (g *grips) choosePull(m mark.Mark) pull {
 }
 
 const (
-	// firstPullUM: a pull takes as long as five pushes (minutesOf), and five pushes raise some 200 um.
-	firstPullUM = 200.0
+	// firstPullUM: a pull takes as long as nine pushes (minutesOf), and nine pushes raise some 360 um.
+	firstPullUM = 360.0
 	// firstPullShare leaves room for what the tab raises around the middle.
 	firstPullShare = 0.75
 	// halfAtTenth is the half radius of a bell over its radius at a tenth, sqrt(ln 2/ln 10).

@@ -100,7 +100,7 @@ func TestSmallMarksAreFinishing(t *testing.T) {
 		}
 		return fine / all
 	}
-	if small, deep := share(22), share(160); small < 0.9 || deep > 0.6 {
+	if small, deep := share(14), share(160); small < 0.9 || deep > 0.6 {
 		t.Errorf("finishing takes %.0f %% of the time of small marks and %.0f %% of deep ones", 100*small, 100*deep)
 	}
 }

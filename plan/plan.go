@@ -149,7 +149,7 @@ const (
 const DefaultFairUM = 9.0
 
 // Times of one hit with finding the place, min. From memory of the trade, to be re-fitted from own jobs.
-var minutesOf = map[string]float64{"push raise": 0.7, "push level": 0.5, "push finish": 0.4, "tap level": 0.4, "tap finish": 0.35, "pull raise": 3.5, "pull level": 3, "pull finish": 3, "tap raise": 0.5}
+var minutesOf = map[string]float64{"push raise": 0.4, "push level": 0.28, "push finish": 0.2, "tap level": 0.22, "tap finish": 0.18, "pull raise": 3.5, "pull level": 3, "pull finish": 3, "tap raise": 0.25}
 
 // Make plans the work. An unusable input is an error; a panel without marks gives an empty plan.
 func Make(in Input) (Plan, error) {

@@ -11,7 +11,7 @@ import (
 // told anew. Fewer hits a round are fewer hits in all, but more captures.
 const (
 	roundShare = 0.5
-	leastRound = 8
+	leastRound = 14
 )
 
 // staged works the planner's own order: pulls where they pay, then passes over all marks together.

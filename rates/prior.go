@@ -49,7 +49,7 @@ type Prior struct {
 // about 1 +- 0.35, in part alike over all they do; a job by a fifth, known as well as from six jobs.
 func DefaultPrior() Prior {
 	return Prior{
-		Minutes: map[Part]float64{SetUp: 18, Trim: 1, Capture: 3, Heat: 4, Pull: 3.5, Raise: 0.7, Level: 0.45, Finish: 0.4, Check: 5},
+		Minutes: map[Part]float64{SetUp: 18, Trim: 1, Capture: 3, Heat: 4, Pull: 3.5, Raise: 0.4, Level: 0.25, Finish: 0.2, Check: 5},
 		// Squares add to 0.35.
 		CommonSD: 0.2, OwnSD: 0.29, JobSD: 0.2, JobDF: 6,
 	}

@@ -301,10 +301,10 @@ func TestTimedPartsTell(t *testing.T) {
 func TestNoJobs(t *testing.T) {
 	r := must(t, nil, DefaultPrior())
 	f, err := r.Forecast(Sizes{SetUp: 1, Raise: 10}, 0.8)
-	if err != nil || math.Abs(f.Minutes-25) > 1e-9 || !(f.Low < 20 && f.High > 30) {
+	if err != nil || math.Abs(f.Minutes-22) > 1e-9 || !(f.Low < 18 && f.High > 27) {
 		t.Errorf("%+v, %v", f, err)
 	}
-	if math.Abs(f.ByPart[Raise]-7) > 1e-9 {
+	if math.Abs(f.ByPart[Raise]-4) > 1e-9 {
 		t.Errorf("%v", f.ByPart)
 	}
 	if q := f.Quantile(f.High); math.Abs(q-0.9) > 1e-9 {
