@@ -16,17 +16,27 @@ import (
 	"fairmetal/meter"
 	"fairmetal/payqr"
 	"fairmetal/store"
+	"fairmetal/words"
 )
 
 //go:embed pages.html
 var files embed.FS
 
-var pages = template.Must(template.ParseFS(files, "pages.html"))
+// pages are parsed once for each language.
+var pages = func() map[words.Lang]*template.Template {
+	out := map[words.Lang]*template.Template{}
+	for _, l := range words.Langs {
+		says := template.FuncMap{"t": func(v any) string { return l.T(fmt.Sprint(v)) }}
+		out[l] = template.Must(template.New("").Funcs(says).ParseFS(files, "pages.html"))
+	}
+	return out
+}()
 
 // page is what the door's own pages show.
 type page struct {
 	Title, Problem, Done string
 	Who                  Who
+	Lang                 words.Lang
 
 	Name, Next                                    string
 	Users                                         []store.User
@@ -34,12 +44,26 @@ type page struct {
 	TrustSize                                     int
 }
 
+// lang is the reader's language: chosen in the app, else the house's, else the browser's.
+func (d *Door) lang(r *http.Request) words.Lang {
+	var wishes []string
+	if c, err := r.Cookie("lang"); err == nil {
+		wishes = append(wishes, c.Value)
+	}
+	return words.Match(append(wishes, d.HouseLang(r.Context()), r.Header.Get("Accept-Language"))...)
+}
+
+// say answers a line of text in the reader's language.
+func (d *Door) say(w http.ResponseWriter, r *http.Request, status int, text string) {
+	http.Error(w, d.lang(r).T(text), status)
+}
+
 func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name string, p page) {
-	p.Who = User(r.Context())
+	p.Who, p.Lang = User(r.Context()), d.lang(r)
 	var b bytes.Buffer
-	if err := pages.ExecuteTemplate(&b, name, p); err != nil {
+	if err := pages[p.Lang].ExecuteTemplate(&b, name, p); err != nil {
 		slog.Error("page", "name", name, "error", err)
-		http.Error(w, "The page could not be made. Go back and try again; nothing was lost.", http.StatusInternalServerError)
+		d.say(w, r, http.StatusInternalServerError, "The page could not be made. Go back and try again; nothing was lost.")
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -51,7 +75,7 @@ func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name str
 // problem tells what is wrong: as a page to people, as a line to programs.
 func (d *Door) problem(w http.ResponseWriter, r *http.Request, status int, text string) {
 	if !strings.Contains(r.Header.Get("Accept"), "text/html") {
-		http.Error(w, text, status)
+		d.say(w, r, status, text)
 		return
 	}
 	d.show(w, r, status, "problem", page{Title: "A problem", Problem: text})
