@@ -30,6 +30,7 @@ const DefaultMaxBytes = 32 << 20
 // Records is what the door needs of the store.
 type Records interface {
 	Users(ctx context.Context) ([]store.User, error)
+	User(ctx context.Context, id string) (store.User, error)
 	UserNamed(ctx context.Context, name string) (store.User, error)
 	AddUser(ctx context.Context, u store.User) (store.User, error)
 	SetPassphrase(ctx context.Context, id, hash string) error
@@ -39,6 +40,10 @@ type Records interface {
 	SeeSession(ctx context.Context, token string, at time.Time) error
 	EndSession(ctx context.Context, token string) error
 	EndSessions(ctx context.Context, userID string) error
+	AddPasskey(ctx context.Context, p store.Passkey) error
+	Passkeys(ctx context.Context, userID string) ([]store.Passkey, error)
+	UsePasskey(ctx context.Context, p store.Passkey, counter int64) error
+	RemovePasskey(ctx context.Context, userID, id string) error
 	Note(ctx context.Context, what, text string) error
 }
 
@@ -93,11 +98,13 @@ type Door struct {
 	hashing chan struct{}
 	large   chan struct{} // requests that may bring much at once
 	nobody  func() string // a hash that fits no passphrase
+
+	challenges challenges
 }
 
 // New returns a door before the records.
 func New(r Records) *Door {
-	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, HouseLang: func(context.Context) string { return "" }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody)}
+	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, HouseLang: func(context.Context) string { return "" }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody), challenges: challenges{open: map[string]challenge{}}}
 	clock := func() time.Time { return d.now() }
 	d.ask, d.try, d.name = newLimiter(60, 600, clock), newLimiter(0.1, 10, clock), newLimiter(1.0/30, 20, clock)
 	return d

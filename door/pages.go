@@ -26,7 +26,7 @@ var files embed.FS
 var pages = func() map[words.Lang]*template.Template {
 	out := map[words.Lang]*template.Template{}
 	for _, l := range words.Langs {
-		says := template.FuncMap{"t": func(v any) string { return l.T(fmt.Sprint(v)) }}
+		says := template.FuncMap{"t": func(v any) string { return l.T(fmt.Sprint(v)) }, "date": l.Date}
 		out[l] = template.Must(template.New("").Funcs(says).ParseFS(files, "pages.html"))
 	}
 	return out
@@ -42,6 +42,8 @@ type page struct {
 	Users                                         []store.User
 	Address, TrustAddress, TrustCode, Fingerprint string
 	TrustSize                                     int
+	PasskeyHost                                   string // empty where browsers allow none
+	Passkeys                                      []store.Passkey
 }
 
 // lang is the reader's language: chosen in the app, else the house's, else the browser's.
@@ -59,7 +61,7 @@ func (d *Door) say(w http.ResponseWriter, r *http.Request, status int, text stri
 }
 
 func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name string, p page) {
-	p.Who, p.Lang = User(r.Context()), d.lang(r)
+	p.Who, p.Lang, p.PasskeyHost = User(r.Context()), d.lang(r), passkeyHost(r)
 	var b bytes.Buffer
 	if err := pages[p.Lang].ExecuteTemplate(&b, name, p); err != nil {
 		slog.Error("page", "name", name, "error", err)
@@ -115,6 +117,7 @@ func (d *Door) routes(network bool) []Route {
 	if network {
 		out = append(out, at("GET /sign-in", job.Anybody, d.signInPage), at("POST /sign-in", job.Anybody, d.signInForm),
 			at("POST /sign-out", job.Viewer, d.signOut), at("POST /me/passphrase", job.Viewer, d.changeMine))
+		out = append(out, d.passkeyRoutes()...)
 		out = append(out, d.trustRoutes()...)
 	}
 	return out
@@ -173,7 +176,19 @@ func (d *Door) signInForm(w http.ResponseWriter, r *http.Request) {
 }
 
 func (d *Door) mePage(w http.ResponseWriter, r *http.Request) {
-	d.show(w, r, http.StatusOK, "me", page{Title: "You"})
+	d.showMe(w, r, http.StatusOK, "")
+}
+
+func (d *Door) showMe(w http.ResponseWriter, r *http.Request, status int, problem string) {
+	p := page{Title: "You", Problem: problem}
+	if id := User(r.Context()).ID; id != "" {
+		var err error
+		if p.Passkeys, err = d.Records.Passkeys(r.Context(), id); err != nil {
+			d.fail(w, r, err)
+			return
+		}
+	}
+	d.show(w, r, status, "me", p)
 }
 
 func (d *Door) changeMine(w http.ResponseWriter, r *http.Request) {
@@ -185,7 +200,7 @@ func (d *Door) changeMine(w http.ResponseWriter, r *http.Request) {
 	var field *job.FieldError
 	switch {
 	case errors.As(err, &field):
-		d.show(w, r, http.StatusUnprocessableEntity, "me", page{Title: "You", Problem: field.Text})
+		d.showMe(w, r, http.StatusUnprocessableEntity, field.Text)
 	case err != nil:
 		d.fail(w, r, err)
 	default:
