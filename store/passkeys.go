@@ -4,6 +4,7 @@ import (
 	"context"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"fairmetal/job"
 )
@@ -39,7 +40,7 @@ func scanPasskey(r scanner) (Passkey, error) {
 // AddPasskey stores a new passkey of a user.
 func (s *Store) AddPasskey(ctx context.Context, p Passkey) error {
 	p.Name = strings.Join(strings.Fields(p.Name), " ")
-	if p.Name == "" || len(p.Name) > 60 {
+	if p.Name == "" || utf8.RuneCountInString(p.Name) > 60 {
 		return &job.FieldError{Field: "name", Text: "Give a name of 1 to 60 letters."}
 	}
 	return s.tx(ctx, func(tx runner) error {

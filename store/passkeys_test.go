@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"testing"
 
 	"fairmetal/job"
@@ -41,13 +42,13 @@ func testPasskeys(t *testing.T, s *Store) {
 		t.Errorf("%+v, %v", had, err)
 	}
 	var field *job.FieldError
-	for what, p := range map[string]Passkey{"known": {ID: "k0", UserID: ben, Name: "x"}, "no name": {ID: "k1", UserID: ann}} {
+	for what, p := range map[string]Passkey{"known": {ID: "k0", UserID: ben, Name: "x"}, "no name": {ID: "k1", UserID: ann}, "a long name": {ID: "k1", UserID: ann, Name: strings.Repeat("ü", 61)}} {
 		if err := s.AddPasskey(ctx, p); !errors.As(err, &field) {
 			t.Errorf("%s: %v", what, err)
 		}
 	}
 	for i := 1; i <= maxPasskeys; i++ {
-		err := s.AddPasskey(ctx, Passkey{ID: fmt.Sprint("k", i), UserID: ann, Name: "x"})
+		err := s.AddPasskey(ctx, Passkey{ID: fmt.Sprint("k", i), UserID: ann, Name: strings.Repeat("ü", 60)})
 		if (err == nil) != (i < maxPasskeys) || err != nil && !errors.As(err, &field) {
 			t.Errorf("passkey %d: %v", i+1, err)
 		}
