@@ -286,7 +286,7 @@ func (d *Door) TrustOnly(assets []Route) http.Handler {
 	}
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			d.say(w, r, http.StatusForbidden, "Use "+d.Address)
+			d.say(w, r, http.StatusForbidden, "This line is not secret. Use "+d.Address)
 			return
 		}
 		// Without the path: it may hold a secret, which has no business on an open line.

@@ -18,7 +18,7 @@ func TestEveryTextHasItsTranslation(t *testing.T) {
 	shown := regexp.MustCompile(`\bt "((?:[^"\\]|\\.)*)"`)
 	// Titles, and sentences for people, which end with a full stop.
 	said := regexp.MustCompile(`Title: "([A-Z][^"]*)"|"([A-Z][^"]* [^"]*\.)"`)
-	texts := map[string]bool{"owner": true, "technician": true, "viewer": true, "Door": true, "Ann can sign in now.": true}
+	texts := map[string]bool{"owner": true, "technician": true, "viewer": true, "Door": true, "Ann can sign in now.": true, "This line is not secret. Use https://shop.local:8478": true}
 	here := os.DirFS(".")
 	for glob, re := range map[string]*regexp.Regexp{"pages.html": shown, "*.go": said, "../store/doors.go": said, "../store/passkeys.go": said} {
 		dir := here
