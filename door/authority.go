@@ -286,7 +286,7 @@ func (d *Door) TrustOnly(assets []Route) http.Handler {
 	}
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			http.Error(w, "Use "+d.Address, http.StatusForbidden)
+			d.say(w, r, http.StatusForbidden, "This line is not secret. Use "+d.Address)
 			return
 		}
 		// Without the path: it may hold a secret, which has no business on an open line.
@@ -295,7 +295,7 @@ func (d *Door) TrustOnly(assets []Route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		headers(w.Header(), false)
 		if !d.ask.allow(from(r)) {
-			http.Error(w, "Too many requests from this device. Wait a few seconds.", http.StatusTooManyRequests)
+			d.say(w, r, http.StatusTooManyRequests, busyDevice)
 			return
 		}
 		m.ServeHTTP(w, r)

@@ -30,6 +30,7 @@ const DefaultMaxBytes = 32 << 20
 // Records is what the door needs of the store.
 type Records interface {
 	Users(ctx context.Context) ([]store.User, error)
+	User(ctx context.Context, id string) (store.User, error)
 	UserNamed(ctx context.Context, name string) (store.User, error)
 	AddUser(ctx context.Context, u store.User) (store.User, error)
 	SetPassphrase(ctx context.Context, id, hash string) error
@@ -39,6 +40,10 @@ type Records interface {
 	SeeSession(ctx context.Context, token string, at time.Time) error
 	EndSession(ctx context.Context, token string) error
 	EndSessions(ctx context.Context, userID string) error
+	AddPasskey(ctx context.Context, p store.Passkey) error
+	Passkeys(ctx context.Context, userID string) ([]store.Passkey, error)
+	UsePasskey(ctx context.Context, p store.Passkey, counter int64) error
+	RemovePasskey(ctx context.Context, userID, id string) error
 	Note(ctx context.Context, what, text string) error
 }
 
@@ -81,6 +86,8 @@ type Door struct {
 	Metrics *meter.Set
 	// Trust hands the workshop's own authority to phones; nil where there is none.
 	Trust *Authority
+	// HouseLang is the language that the workshop has chosen; empty where it has not.
+	HouseLang func(ctx context.Context) string
 	// Address is where the network door answers, as https://NAME:PORT; empty without one.
 	Address string
 
@@ -91,11 +98,13 @@ type Door struct {
 	hashing chan struct{}
 	large   chan struct{} // requests that may bring much at once
 	nobody  func() string // a hash that fits no passphrase
+
+	challenges challenges
 }
 
 // New returns a door before the records.
 func New(r Records) *Door {
-	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody)}
+	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, HouseLang: func(context.Context) string { return "" }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody), challenges: challenges{open: map[string]challenge{}}}
 	clock := func() time.Time { return d.now() }
 	d.ask, d.try, d.name = newLimiter(60, 600, clock), newLimiter(0.1, 10, clock), newLimiter(1.0/30, 20, clock)
 	return d
@@ -126,6 +135,9 @@ func (d *Door) Network(routes []Route, names []string) http.Handler {
 		return "This workshop does not answer to that name. Use the address that it prints when it starts.", r.TLS != nil && known[strings.ToLower(hostOf(r))]
 	})
 }
+
+// busyDevice is told to who asks more than a person can.
+const busyDevice = "Too many requests from this device. Wait a few seconds."
 
 func hostOf(r *http.Request) string {
 	host := r.Host
@@ -168,10 +180,10 @@ func (d *Door) handler(routes []Route, network bool, named func(*http.Request) (
 		text, ok := named(r)
 		switch {
 		case !ok:
-			http.Error(w, text, http.StatusForbidden)
+			d.say(w, r, http.StatusForbidden, text)
 		case !d.ask.allow(from(r)):
 			w.Header().Set("Retry-After", "5")
-			http.Error(w, "Too many requests from this device. Wait a few seconds.", http.StatusTooManyRequests)
+			d.say(w, r, http.StatusTooManyRequests, busyDevice)
 		default:
 			inner.ServeHTTP(w, r)
 		}
@@ -251,7 +263,7 @@ func (d *Door) only(route Route) http.Handler {
 		case r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html"):
 			http.Redirect(w, r, "/sign-in?next="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 		default:
-			http.Error(w, "Sign in first.", http.StatusUnauthorized)
+			d.say(w, r, http.StatusUnauthorized, "Sign in first.")
 		}
 	})
 }

@@ -16,30 +16,56 @@ import (
 	"fairmetal/meter"
 	"fairmetal/payqr"
 	"fairmetal/store"
+	"fairmetal/words"
 )
 
 //go:embed pages.html
 var files embed.FS
 
-var pages = template.Must(template.ParseFS(files, "pages.html"))
+// pages are parsed once for each language.
+var pages = func() map[words.Lang]*template.Template {
+	out := map[words.Lang]*template.Template{}
+	for _, l := range words.Langs {
+		says := template.FuncMap{"t": func(v any) string { return l.T(fmt.Sprint(v)) }, "date": l.Date}
+		out[l] = template.Must(template.New("").Funcs(says).ParseFS(files, "pages.html"))
+	}
+	return out
+}()
 
 // page is what the door's own pages show.
 type page struct {
 	Title, Problem, Done string
 	Who                  Who
+	Lang                 words.Lang
 
 	Name, Next                                    string
 	Users                                         []store.User
 	Address, TrustAddress, TrustCode, Fingerprint string
 	TrustSize                                     int
+	PasskeyHost                                   string // empty where browsers allow none
+	Passkeys                                      []store.Passkey
+}
+
+// lang is the reader's language: chosen in the app, else the house's, else the browser's.
+func (d *Door) lang(r *http.Request) words.Lang {
+	var wishes []string
+	if c, err := r.Cookie("lang"); err == nil {
+		wishes = append(wishes, c.Value)
+	}
+	return words.Match(append(wishes, d.HouseLang(r.Context()), r.Header.Get("Accept-Language"))...)
+}
+
+// say answers a line of text in the reader's language.
+func (d *Door) say(w http.ResponseWriter, r *http.Request, status int, text string) {
+	http.Error(w, d.lang(r).T(text), status)
 }
 
 func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name string, p page) {
-	p.Who = User(r.Context())
+	p.Who, p.Lang, p.PasskeyHost = User(r.Context()), d.lang(r), passkeyHost(r)
 	var b bytes.Buffer
-	if err := pages.ExecuteTemplate(&b, name, p); err != nil {
+	if err := pages[p.Lang].ExecuteTemplate(&b, name, p); err != nil {
 		slog.Error("page", "name", name, "error", err)
-		http.Error(w, "The page could not be made. Go back and try again; nothing was lost.", http.StatusInternalServerError)
+		d.say(w, r, http.StatusInternalServerError, "The page could not be made. Go back and try again; nothing was lost.")
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -51,7 +77,7 @@ func (d *Door) show(w http.ResponseWriter, r *http.Request, status int, name str
 // problem tells what is wrong: as a page to people, as a line to programs.
 func (d *Door) problem(w http.ResponseWriter, r *http.Request, status int, text string) {
 	if !strings.Contains(r.Header.Get("Accept"), "text/html") {
-		http.Error(w, text, status)
+		d.say(w, r, status, text)
 		return
 	}
 	d.show(w, r, status, "problem", page{Title: "A problem", Problem: text})
@@ -91,6 +117,7 @@ func (d *Door) routes(network bool) []Route {
 	if network {
 		out = append(out, at("GET /sign-in", job.Anybody, d.signInPage), at("POST /sign-in", job.Anybody, d.signInForm),
 			at("POST /sign-out", job.Viewer, d.signOut), at("POST /me/passphrase", job.Viewer, d.changeMine))
+		out = append(out, d.passkeyRoutes()...)
 		out = append(out, d.trustRoutes()...)
 	}
 	return out
@@ -149,7 +176,19 @@ func (d *Door) signInForm(w http.ResponseWriter, r *http.Request) {
 }
 
 func (d *Door) mePage(w http.ResponseWriter, r *http.Request) {
-	d.show(w, r, http.StatusOK, "me", page{Title: "You"})
+	d.showMe(w, r, http.StatusOK, "")
+}
+
+func (d *Door) showMe(w http.ResponseWriter, r *http.Request, status int, problem string) {
+	p := page{Title: "You", Problem: problem}
+	if id := User(r.Context()).ID; id != "" {
+		var err error
+		if p.Passkeys, err = d.Records.Passkeys(r.Context(), id); err != nil {
+			d.fail(w, r, err)
+			return
+		}
+	}
+	d.show(w, r, status, "me", p)
 }
 
 func (d *Door) changeMine(w http.ResponseWriter, r *http.Request) {
@@ -161,7 +200,7 @@ func (d *Door) changeMine(w http.ResponseWriter, r *http.Request) {
 	var field *job.FieldError
 	switch {
 	case errors.As(err, &field):
-		d.show(w, r, http.StatusUnprocessableEntity, "me", page{Title: "You", Problem: field.Text})
+		d.showMe(w, r, http.StatusUnprocessableEntity, field.Text)
 	case err != nil:
 		d.fail(w, r, err)
 	default:

@@ -141,6 +141,11 @@ func (d *Door) signIn(w http.ResponseWriter, r *http.Request, name, passphrase s
 		}
 		return errRefused
 	}
+	return d.startSession(w, r, u)
+}
+
+// startSession lets a user in whose passphrase or passkey was right.
+func (d *Door) startSession(w http.ResponseWriter, r *http.Request, u store.User) error {
 	plain, kept := token()
 	now := d.now()
 	device := strings.Map(func(r rune) rune {
@@ -152,7 +157,7 @@ func (d *Door) signIn(w http.ResponseWriter, r *http.Request, name, passphrase s
 	if len(device) > 120 {
 		device = device[:120]
 	}
-	if err := d.Records.AddSession(store.As(ctx, u.Name), store.Session{Token: kept, UserID: u.ID, Device: device, Seen: now, Ends: now.Add(atMost)}); err != nil {
+	if err := d.Records.AddSession(store.As(r.Context(), u.Name), store.Session{Token: kept, UserID: u.ID, Device: device, Seen: now, Ends: now.Add(atMost)}); err != nil {
 		return err
 	}
 	http.SetCookie(w, &http.Cookie{Name: cookie, Value: plain, Path: "/", Expires: now.Add(atMost), Secure: true, HttpOnly: true, SameSite: http.SameSiteLaxMode})

@@ -55,15 +55,17 @@ func (s *Store) AddUser(ctx context.Context, u User) (User, error) {
 	return u, err
 }
 
-// SetPassphrase stores a new hash and ends the user's sessions.
+// SetPassphrase stores a new hash, ends the user's sessions and removes the passkeys: whatever was lost is of no use any more.
 func (s *Store) SetPassphrase(ctx context.Context, id, hash string) error {
 	return s.tx(ctx, func(tx runner) error {
 		r, err := tx.exec(ctx, "UPDATE users SET passphrase = ? WHERE id = ?", hash, id)
 		if err := found(r, err); err != nil {
 			return err
 		}
-		if _, err := tx.exec(ctx, "DELETE FROM sessions WHERE user_id = ?", id); err != nil {
-			return err
+		for _, table := range []string{"sessions", "passkeys"} {
+			if _, err := tx.exec(ctx, "DELETE FROM "+table+" WHERE user_id = ?", id); err != nil {
+				return err
+			}
 		}
 		return s.note(ctx, tx, "passphrase changed", "", id)
 	})
@@ -94,6 +96,11 @@ func (s *Store) RemoveUser(ctx context.Context, id string) error {
 func (s *Store) Users(ctx context.Context) ([]User, error) {
 	rows, err := s.query(ctx, "SELECT "+userColumns+" FROM users ORDER BY lower(name)")
 	return all(rows, err, scanUser)
+}
+
+// User reads a user.
+func (s *Store) User(ctx context.Context, id string) (User, error) {
+	return scanUser(s.row(ctx, "SELECT "+userColumns+" FROM users WHERE id = ?", id))
 }
 
 // UserNamed reads a user by name, small and capital letters being the same.
@@ -131,7 +138,7 @@ func (s *Store) Session(ctx context.Context, token string) (Session, User, error
 		return n, User{}, missing(err)
 	}
 	n.Seen, n.Ends = parseTime(seen), parseTime(ends)
-	u, err := scanUser(s.row(ctx, "SELECT "+userColumns+" FROM users WHERE id = ?", n.UserID))
+	u, err := s.User(ctx, n.UserID)
 	return n, u, err
 }
 

@@ -63,6 +63,13 @@ func serve(ctx context.Context, s streams, st *store.Store, w *workshop.Workshop
 		return err
 	}
 	d := door.New(st)
+	d.HouseLang = func(ctx context.Context) string {
+		set, err := w.Settings(ctx)
+		if err != nil {
+			return "" // the page itself tells when the records cannot be read
+		}
+		return set.House.Lang
+	}
 	watch(ctx, d, st, w)
 	var sites []site
 	if c.Network {
