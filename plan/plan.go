@@ -87,7 +87,9 @@ type Forecast struct {
 	MinLow   float64       `json:"minutes_low"`
 	MinHigh  float64       `json:"minutes_high"`
 	LeftUM   float64       `json:"left_um"`
-	Fair     bool          `json:"fair"`
+	// Fair: nothing stands off by more than the fair limit and what reading adds, and every mark could be planned for. Slopes are judged by
+	// the hand-over check of After, which is stricter (docs/method/plan.md).
+	Fair bool `json:"fair"`
 	// StrainPct is what the film takes at the worst place in sum, LimitPct what it stands.
 	StrainPct float64 `json:"strain_pct"`
 	LimitPct  float64 `json:"limit_pct"`
@@ -168,10 +170,12 @@ func Make(in Input) (Plan, error) {
 	p := Plan{Format: 1, Material: in.Panel.Name, Thickness: in.Panel.ThicknessMM, TempC: in.TempC,
 		Rounds: []Round{}, Influences: []Influence{}, Groups: [][]string{}, Orders: []Order{}, Skipped: []Skip{}, Cautions: Cautions(in.PanelKind, in.TempC)}
 	var work []mark.Mark
+	unknown := false
 	for _, m := range in.Marks {
 		switch {
 		case m.Folded:
 			p.Skipped = append(p.Skipped, Skip{m.ID, "its depth is not known: measure it with a shifted set first"})
+			unknown = true
 		case m.DepthUM < in.FairUM:
 			p.Skipped = append(p.Skipped, Skip{m.ID, "fair already"})
 		default:
@@ -179,7 +183,7 @@ func Make(in Input) (Plan, error) {
 		}
 	}
 	if len(work) == 0 {
-		p.Forecast = Forecast{Fair: true, ByStage: map[Stage]int{}}
+		p.Forecast = Forecast{Fair: !unknown, ByStage: map[Stage]int{}}
 		return p, nil
 	}
 	f, err := newFields(in.Panel)
@@ -199,6 +203,7 @@ func Make(in Input) (Plan, error) {
 	}
 	p.Rounds = b.rounds()
 	p.Forecast = b.forecast()
+	p.Forecast.Fair = p.Forecast.Fair && !unknown
 	if !in.NextOnly {
 		p.Declined = p.Forecast.decline(in)
 		p.Bound = b.bound()

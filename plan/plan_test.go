@@ -129,6 +129,18 @@ func TestNothingToDo(t *testing.T) {
 	}
 }
 
+// TestUnknownDepthIsNotFair: a mark whose depth is not known is not planned for, so the panel is not forecast fair, alone or beside another.
+func TestUnknownDepthIsNotFair(t *testing.T) {
+	s, m := dented(dent{-40, 0, 150, 24}, dent{40, 0, 150, 24})
+	for k := range m {
+		m[k].Folded = true
+		p, err := Make(input(s, m, panel(t, 2000)))
+		if err != nil || len(p.Skipped) != k+1 || p.Forecast.Fair {
+			t.Errorf("%d folded: skipped %v, fair %v, %v", k+1, p.Skipped, p.Forecast.Fair, err)
+		}
+	}
+}
+
 // BenchmarkTwentyMarks plans a hail panel.
 func BenchmarkTwentyMarks(b *testing.B) {
 	var ds []dent

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"fairmetal/fair"
 	"fairmetal/mark"
 	"fairmetal/metal"
 	"fairmetal/plan"
@@ -27,17 +28,22 @@ type Case struct {
 	Declined  bool    `json:"declined"`
 	Why       string  `json:"why,omitempty"` // declined, or stopped
 	Fair      bool    `json:"fair"`
-	Hits      int     `json:"hits"`
-	HitsLow   int     `json:"hits_low"`
-	HitsHigh  int     `json:"hits_high"`
-	InRange   bool    `json:"in_range"`
-	Rounds    int     `json:"rounds"`
-	StrainPct float64 `json:"worst_strain_pct"`
-	LimitPct  float64 `json:"strain_limit_pct"`
-	FilmPct   float64 `json:"strain_forecast_pct"`
-	Told      int     `json:"told"` // hits of the first plan if all had landed as told
-	LeftUM    float64 `json:"worst_left_um"`
-	Minutes   float64 `json:"minutes"`
+	// FairCheck is the hand-over check of the last capture by the default limits (black paint), WobbleMRad and CurvaturePerM its worst
+	// wobble and its sharpest short wave.
+	FairCheck     fair.Answer `json:"fair_check,omitempty"`
+	WobbleMRad    float64     `json:"wobble_mrad"`
+	CurvaturePerM float64     `json:"short_curvature_per_m"`
+	Hits          int         `json:"hits"`
+	HitsLow       int         `json:"hits_low"`
+	HitsHigh      int         `json:"hits_high"`
+	InRange       bool        `json:"in_range"`
+	Rounds        int         `json:"rounds"`
+	StrainPct     float64     `json:"worst_strain_pct"`
+	LimitPct      float64     `json:"strain_limit_pct"`
+	FilmPct       float64     `json:"strain_forecast_pct"`
+	Told          int         `json:"told"` // hits of the first plan if all had landed as told
+	LeftUM        float64     `json:"worst_left_um"`
+	Minutes       float64     `json:"minutes"`
 }
 
 // Sum adds cases up.
@@ -46,6 +52,7 @@ type Sum struct {
 	Declined   int     `json:"declined"`
 	Fair       int     `json:"fair"`
 	InRange    int     `json:"fair_in_range"`
+	FairCheck  int     `json:"fair_check"` // fair, and the hand-over check says so
 	Worse      int     `json:"ended_worse"`
 	OverStrain int     `json:"over_strain"`
 	Hits       int     `json:"hits"`
@@ -86,6 +93,9 @@ func (s *Sum) add(c Case) {
 	}
 	if c.Fair && c.InRange {
 		s.InRange++
+	}
+	if c.Fair && c.FairCheck == fair.Yes {
+		s.FairCheck++
 	}
 	if c.LeftUM > c.DeepestUM {
 		s.Worse++
@@ -208,7 +218,17 @@ func one(seed uint64, strategy string) (Case, error) {
 	c.StrainPct = math.Round(100*slices.Max(r.strain)) / 100
 	c.Fair = c.LeftUM <= fairUM && c.StrainPct <= c.LimitPct
 	c.InRange = c.Hits >= c.HitsLow && c.Hits <= c.HitsHigh
-	return c, nil
+	return c, c.handOver(r.measured())
+}
+
+// handOver judges the last capture as the app does before the keys are given back.
+func (c *Case) handOver(s *surface.Surface) error {
+	v, err := fair.Judge(s, fair.DefaultLimits(fair.Black))
+	if err != nil {
+		return err
+	}
+	c.FairCheck, c.WobbleMRad, c.CurvaturePerM = v.Answer, math.Round(10*v.Worst.WobbleMRad)/10, math.Round(100*v.Bands[0].Curvature.Value)/100
+	return nil
 }
 
 func firstNo(v verdict.Verdict) string {

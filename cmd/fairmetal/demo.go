@@ -118,5 +118,6 @@ func printMade(ctx context.Context, s streams, st *store.Store, m demo.Made) err
 		fmt.Fprintf(s.Out, "  plan: %d hits (%d to %d) in %d rounds, %.0f min at the metal\n", f.Hits, f.HitsLow, f.HitsHigh, len(o.Plan.Rounds), f.Minutes)
 		fmt.Fprintf(s.Out, "  price: %.1f h (%.1f to %.1f), %.2f %s with tax\n", o.Quote.Hours, o.Quote.HoursLow, o.Quote.HoursHigh, float64(o.Quote.TotalMinor)/100, o.Quote.Currency)
 	}
+	printPlanned(s, o)
 	return nil
 }

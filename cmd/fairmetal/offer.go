@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"fairmetal/fair"
 	"fairmetal/inspection"
 	"fairmetal/offer"
 	"fairmetal/quote"
@@ -57,8 +58,9 @@ func (f facts) make(rates quote.Rates) (*inspection.Stored, offer.Offer, error) 
 			return nil, offer.Offer{}, refused("access", err)
 		}
 	}
-	o, err := offer.Make(stored, offer.Facts{Material: f.Material, ThicknessMM: f.Thickness, YieldMPa: f.Yield, SupportMM: f.Support,
-		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach, Access: access}, r, rates)
+	limits := fair.DefaultLimits(fair.Black)
+	o, err := offer.MakeWith(stored, offer.Facts{Material: f.Material, ThicknessMM: f.Thickness, YieldMPa: f.Yield, SupportMM: f.Support,
+		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach, Access: access}, r, rates, offer.Books{Fair: &limits})
 	if err != nil {
 		return nil, offer.Offer{}, refused("plan", err)
 	}

@@ -41,6 +41,7 @@ func (c *planCmd) Run(s streams) error {
 	}
 	printVerdict(s, o)
 	printPlan(s, o.Plan, c.Hits)
+	printPlanned(s, o)
 	fmt.Fprintf(s.Out, "plan in %s\n", filepath.Join(c.Dir, "plan.json"))
 	return nil
 }
@@ -67,6 +68,13 @@ func printVerdict(s streams, o offer.Offer) {
 		for _, r := range m.Reasons {
 			fmt.Fprintf(s.Out, "  %s: %s (%s)\n", m.ID, r.Text, r.Answer)
 		}
+	}
+}
+
+// printPlanned says whether the panel could be handed over if all hits landed as told.
+func printPlanned(s streams, o offer.Offer) {
+	if v := o.Basis.Planned; v != nil && len(o.Plan.Rounds) > 0 {
+		fmt.Fprintf(s.Out, "  as planned the hand-over check says: %s, a line wobbles by %.1f mrad, the limit is %.1f\n", v.Answer, v.Worst.WobbleMRad, 2*v.Limits.SlopeMRad)
 	}
 }
 
