@@ -187,4 +187,8 @@ func testSettings(t *testing.T, s *Store) {
 	if err := s.SaveSetting(ctx, "house", rev, map[string]string{"name": "Third"}); err != nil {
 		t.Error(err)
 	}
+	several := map[string]any{"house": &map[string]string{}, "unset": &map[string]string{"usual": "stays"}}
+	if err := s.Settings(ctx, several); err != nil || (*several["house"].(*map[string]string))["name"] != "Third" || (*several["unset"].(*map[string]string))["usual"] != "stays" {
+		t.Errorf("%v, %v", several, err)
+	}
 }

@@ -104,6 +104,9 @@ func (a *App) Routes() []Route {
 
 		{"GET /house", job.Owner, a.housePage},
 		{"POST /house/{section}", job.Owner, a.saveHouse},
+		{"GET /house/trim", job.Owner, a.costsPage},
+		{"POST /house/trim/{group}", job.Owner, a.saveTrim},
+		{"POST /house/paint/{section}", job.Owner, a.savePaint},
 		{"POST /lang", job.Viewer, a.setLang},
 
 		{"GET /board", job.Viewer, a.page("board", "rack", "Board")},
