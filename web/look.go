@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -85,6 +86,8 @@ type lookView struct {
 	Result   result
 	Eye      []job.Eye // corrections of the shown capture
 	Kinds    []mark.Kind
+	Shapes   []string   // of areas that are reached from behind, or not
+	Typed    url.Values // what was sent, where it was refused
 	Problem  string
 	Against  *job.Capture // the capture compared with
 	Progress compare.Progress
@@ -96,7 +99,7 @@ func (a *App) lookPage(w http.ResponseWriter, r *http.Request) {
 
 func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	h, err := a.head(r, job.Look)
-	v := lookView{jobHead: h, Problem: problem, Kinds: []mark.Kind{mark.Round, mark.Crease, mark.Star, mark.Line, mark.High}}
+	v := lookView{jobHead: h, Problem: problem, Kinds: []mark.Kind{mark.Round, mark.Crease, mark.Star, mark.Line, mark.High}, Shapes: job.AreaShapes, Typed: r.PostForm}
 	for _, e := range h.Job.Record.Eye {
 		if e.Capture == h.Shown.ID {
 			v.Eye = append(v.Eye, e)

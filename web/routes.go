@@ -52,6 +52,7 @@ func (a *App) Routes() []Route {
 		{"POST /jobs/{id}/check", job.Technician, a.checkPhoto},
 		{"GET /captures/{id}/{name}", job.Viewer, a.captureFile},
 		{"POST /jobs/{id}/eye", job.Technician, a.correct},
+		{"POST /jobs/{id}/behind", job.Technician, a.tellBehind},
 		{"POST /jobs/{id}/eye/undo", job.Technician, a.undoCorrection},
 
 		{"GET /jobs/{id}/offer", job.Viewer, a.offerPage},

@@ -85,7 +85,7 @@ func ReadStanding(body []byte) (Standing, error) {
 
 // facts is what the job knows of the panel beside the photos.
 func facts(j job.Job) offer.Facts {
-	return offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}
+	return offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach, Access: j.Record.Arrival.Behind}
 }
 
 // figures notes an offer's figures with its capture, for lists.
