@@ -88,6 +88,7 @@ type lookView struct {
 	Kinds    []mark.Kind
 	Shapes   []string   // of areas that are reached from behind, or not
 	Typed    url.Values // what was sent, where it was refused
+	Twins    []twin     // measured photos that may lend their form
 	Problem  string
 	Against  *job.Capture // the capture compared with
 	Progress compare.Progress
@@ -110,6 +111,9 @@ func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, probl
 	}
 	if err == nil && v.Result.Document != nil {
 		err = a.since(r.Context(), &v)
+	}
+	if err == nil && v.Result.Document != nil && len(h.Job.Record.Work.Hits) == 0 {
+		v.Twins, err = a.twins(r.Context(), h.Job)
 	}
 	if err != nil {
 		a.fail(w, r, err)

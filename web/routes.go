@@ -53,6 +53,7 @@ func (a *App) Routes() []Route {
 		{"GET /captures/{id}/{name}", job.Viewer, a.captureFile},
 		{"POST /jobs/{id}/eye", job.Technician, a.correct},
 		{"POST /jobs/{id}/behind", job.Technician, a.tellBehind},
+		{"POST /jobs/{id}/twin", job.Technician, a.measureOver},
 		{"POST /jobs/{id}/eye/undo", job.Technician, a.undoCorrection},
 
 		{"GET /jobs/{id}/offer", job.Viewer, a.offerPage},

@@ -76,6 +76,7 @@ type Bench interface {
 	AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error)
 	Listen() (<-chan workshop.Event, func())
 	Settings(ctx context.Context) (workshop.Settings, error)
+	MeasureOver(ctx context.Context, jobID, captureID, twinID string) (job.Capture, error)
 	Reprice(ctx context.Context, jobID, captureID string) (workshop.Standing, error)
 	Quote(ctx context.Context, jobID, captureID string, lang words.Lang) (job.Paper, error)
 	QuoteLot(ctx context.Context, jobIDs []string, lang words.Lang) (job.Paper, error)

@@ -295,7 +295,11 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 		}
 	}()
 	folder := w.Store.Folder(ctx, c.ID)
-	res, err := inspection.Run(ctx, folder, progress)
+	twin, err := w.twin(ctx, folder)
+	if err != nil {
+		return nil, err
+	}
+	res, err := inspection.RunTwin(ctx, folder, twin, progress)
 	if err != nil {
 		return nil, err
 	}
