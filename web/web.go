@@ -34,6 +34,7 @@ type Records interface {
 
 	AddJob(ctx context.Context, j job.Job) (job.Job, error)
 	SaveJob(ctx context.Context, j job.Job) error
+	SaveJobs(ctx context.Context, list []job.Job) error
 	RemoveJob(ctx context.Context, id string) error
 	Job(ctx context.Context, id string) (job.Job, error)
 	JobNumbered(ctx context.Context, number int64) (job.Job, error)
@@ -50,10 +51,12 @@ type Records interface {
 	Attachment(ctx context.Context, jobID, name string) ([]byte, error)
 
 	SavePerson(ctx context.Context, p job.Person) (job.Person, error)
+	SavePeople(ctx context.Context, list []job.Person) error
 	Person(ctx context.Context, id string) (job.Person, error)
 	People(ctx context.Context, text string, limit int) ([]job.Person, error)
 	ErasePerson(ctx context.Context, id string) error
 	SaveVehicle(ctx context.Context, v job.Vehicle) (job.Vehicle, error)
+	SaveVehicles(ctx context.Context, list []job.Vehicle) error
 	Vehicle(ctx context.Context, id string) (job.Vehicle, error)
 	Vehicles(ctx context.Context, text, personID string, limit int) ([]job.Vehicle, error)
 
