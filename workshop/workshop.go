@@ -10,7 +10,6 @@ import (
 	"io/fs"
 	"log/slog"
 	"maps"
-	"math"
 	"sync"
 	"time"
 
@@ -326,11 +325,8 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if files[SmallName], err = Small(files["overlay.png"]); err != nil {
 		return nil, err
 	}
-	c.State, c.Marks = job.Measured, len(stored.Marks)
-	for _, m := range stored.Marks {
-		c.DeepUM = math.Max(c.DeepUM, m.DepthUM)
-		c.Sizes = append(c.Sizes, job.Size{ID: m.ID, Kind: string(m.Kind), LengthMM: m.LengthMM, WidthMM: m.WidthMM, DepthUM: m.DepthUM})
-	}
+	c.State = job.Measured
+	c.Count(stored.Marks)
 	figures(c, o)
 	return files, nil
 }
