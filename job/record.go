@@ -111,8 +111,9 @@ type Arrival struct {
 	Says     string      `json:"says,omitempty"`  // the customer's own words
 	Flaws    []Flaw      `json:"flaws,omitempty"`
 	Readings []Reading   `json:"readings,omitempty"`
-	Access   []string    `json:"access,omitempty"` // what stands in the way behind the panel: keys of Hindrances
-	Behind   rack.Access `json:"behind,omitzero"`  // how areas of the panel are reached from behind; none: everywhere
+	Access   []string    `json:"access,omitempty"`    // what stands in the way behind the panel: keys of Hindrances
+	Behind   rack.Access `json:"behind,omitzero"`     // how areas of the panel are reached from behind; none: everywhere
+	When     []string    `json:"trim_when,omitempty"` // conditions under which further trim comes off (trim.Part.When)
 	Consent  Signature   `json:"consent"`
 	Due      time.Time   `json:"due,omitzero"` // when the vehicle comes, where that was agreed
 }

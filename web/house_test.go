@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"fairmetal/house"
+	"fairmetal/job"
 	"fairmetal/quote"
 	"fairmetal/rack"
 	"fairmetal/route"
@@ -119,7 +120,7 @@ func TestCosts(t *testing.T) {
 		return set
 	}
 	has(t, y.get("/house/trim"), "door trim", "from memory", "A side airbag sensor")
-	if set := now(); set.Trim != nil || set.Books().Paint != nil {
+	if set := now(); set.Trim != nil || set.Books(job.Job{}).Paint != nil {
 		t.Errorf("looking made a list: %+v", set)
 	}
 	j, c := measured(t, y.st, door, "before")
@@ -161,6 +162,14 @@ func TestCosts(t *testing.T) {
 	}
 	if st.Basis.Trim.Minutes != 12+52.5 || st.Basis.Paint.NetMinor <= usual.Basis.Paint.NetMinor || len(st.Basis.Paint.Taxes) != len(now().Rates.Taxes) {
 		t.Errorf("trim %+v, paint %+v, before %+v", st.Basis.Trim, st.Basis.Paint, usual.Basis.Paint)
+	}
+	arrive := y.get("/jobs/" + j.ID + "/arrive")
+	has(t, arrive, "Further trim comes off", "glass in the way")
+	y.must("/jobs/"+j.ID+"/arrive", url.Values{"rev": fields(arrive, "rev"), "person_rev": fields(arrive, "person_rev"), "vehicle_rev": fields(arrive, "vehicle_rev"), "name": {"Ada Example"}, "vehicle": {door.Vehicle}, "kind": {"door"}, "panel": {door.Panel}, "material": {"steel"}, "sheet": {"0.7"}, "trim": {"glass in the way"}, "do": {"go"}})
+	if b, err := y.st.Attachment(t.Context(), j.ID, workshop.StandingName(c.ID)); err != nil {
+		t.Error(err)
+	} else if more, err := workshop.ReadStanding(b); err != nil || more.Basis.Trim.Minutes != 12+52.5+40 {
+		t.Errorf("glass in the way: %+v, %v", more.Basis.Trim, err)
 	}
 	if !slices.ContainsFunc(st.Quote.Steps, func(s quote.Step) bool { return s.Text == "take off what is in the way and refit it" }) {
 		t.Errorf("%+v", st.Quote.Steps)

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -83,9 +84,9 @@ type Settings struct {
 	Paint *route.Model
 }
 
-// Books are what offers rest on beside the rates. A body shop charges the taxes that the house does.
-func (s Settings) Books() offer.Books {
-	b := offer.Books{Jobs: s.Lessons, Trim: s.Trim}
+// Books are what offers on a job rest on beside the rates. A body shop charges the taxes that the house does.
+func (s Settings) Books(j job.Job) offer.Books {
+	b := offer.Books{Jobs: s.Lessons, Trim: s.Trim, When: j.Record.Arrival.When}
 	if s.Paint != nil {
 		paint := *s.Paint
 		paint.Taxes = nil
@@ -107,6 +108,20 @@ func (w *Workshop) Settings(ctx context.Context) (Settings, error) {
 		s.Limits = fair.DefaultLimits(fair.Paint(s.House.Paint))
 	}
 	return s, nil
+}
+
+// TrimWhen lists the conditions under which further trim of a kind of panel comes off.
+func (s Settings) TrimWhen(kind string) (when []string) {
+	list := trim.Default()
+	if s.Trim != nil {
+		list = *s.Trim
+	}
+	for _, p := range list.Parts {
+		if p.Panel == kind && p.When != "" && !slices.Contains(when, p.When) {
+			when = append(when, p.When)
+		}
+	}
+	return when
 }
 
 // Workshop measures what is queued.
@@ -344,7 +359,7 @@ func Small(overlay []byte) ([]byte, error) {
 
 // Price makes verdict, plan, price and paper of a measured result.
 func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
-	o, err := offer.MakeWith(stored, facts(j), set.Rack, set.Rates, set.Books())
+	o, err := offer.MakeWith(stored, facts(j), set.Rack, set.Rates, set.Books(j))
 	if err != nil {
 		return o, nil, err
 	}
