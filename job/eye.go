@@ -80,6 +80,20 @@ func Seen(marks []mark.Mark, s *surface.Surface, captureID string, eye []Eye) []
 	return out
 }
 
+// Count notes marks with a capture as lists know them: how many, how deep, and the size of each.
+func (c *Capture) Count(marks []mark.Mark) {
+	c.Marks, c.DeepUM, c.Sizes = len(marks), 0, nil
+	for _, m := range marks {
+		c.DeepUM = max(c.DeepUM, m.DepthUM)
+		c.Sizes = append(c.Sizes, Size{ID: m.ID, Kind: string(m.Kind), LengthMM: m.LengthMM, WidthMM: m.WidthMM, DepthUM: m.DepthUM})
+	}
+}
+
+// Corrected tells whether marks of a capture were corrected by hand.
+func (r Record) Corrected(captureID string) bool {
+	return slices.ContainsFunc(r.Eye, func(e Eye) bool { return e.Capture == captureID })
+}
+
 // named gives a mark the correction's name, unless another mark has it, and kind.
 func named(m *mark.Mark, e Eye, others []mark.Mark) {
 	if e.Kind != "" {

@@ -33,3 +33,9 @@ func PlaceOf(key string) (Place, bool) {
 	}
 	return Place{}, false
 }
+
+// Twins tells whether two jobs may be about the same panel of both sides of a vehicle.
+func Twins(a, b Job) bool {
+	left, right := a.Record.Arrival.Side, b.Record.Arrival.Side
+	return a.ID != b.ID && a.VehicleID != "" && a.VehicleID == b.VehicleID && a.Kind == b.Kind && left != "middle" && (left == "" || left != right)
+}

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 	"unicode"
+
+	"fairmetal/rack"
 )
 
 // Person is somebody the workshop deals with.
@@ -104,14 +106,16 @@ type Record struct {
 
 // Arrival is what was found and agreed when the vehicle came.
 type Arrival struct {
-	Side     string    `json:"side,omitempty"`  // left, right, middle
-	Place    string    `json:"place,omitempty"` // key of Places, where the panel was picked on the drawing
-	Says     string    `json:"says,omitempty"`  // the customer's own words
-	Flaws    []Flaw    `json:"flaws,omitempty"`
-	Readings []Reading `json:"readings,omitempty"`
-	Access   []string  `json:"access,omitempty"` // what stands in the way behind the panel: keys of Hindrances
-	Consent  Signature `json:"consent"`
-	Due      time.Time `json:"due,omitzero"` // when the vehicle comes, where that was agreed
+	Side     string      `json:"side,omitempty"`  // left, right, middle
+	Place    string      `json:"place,omitempty"` // key of Places, where the panel was picked on the drawing
+	Says     string      `json:"says,omitempty"`  // the customer's own words
+	Flaws    []Flaw      `json:"flaws,omitempty"`
+	Readings []Reading   `json:"readings,omitempty"`
+	Access   []string    `json:"access,omitempty"`    // what stands in the way behind the panel: keys of Hindrances
+	Behind   rack.Access `json:"behind,omitzero"`     // how areas of the panel are reached from behind; none: everywhere
+	When     []string    `json:"trim_when,omitempty"` // conditions under which further trim comes off (trim.Part.When)
+	Consent  Signature   `json:"consent"`
+	Due      time.Time   `json:"due,omitzero"` // when the vehicle comes, where that was agreed
 }
 
 // Flaw is existing damage outside the job.

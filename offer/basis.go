@@ -134,10 +134,13 @@ func (h Hours) steps(trimText string) []quote.Step {
 	return out
 }
 
-// trimWork is what comes off: by the house's list, or as the house has set it in its rates.
+// trimText is what the quote says of trim where the house has its own list.
+const trimText = "take off what is in the way and refit it"
+
+// trimWork is what comes off: by the house's own list, else as the house has set it in its rates, else by the usual list.
 func trimWork(b Books, kind string, r quote.Rates) trim.Work {
 	own, set := r.Trim[kind]
-	if usual := quote.DefaultRates().Trim[kind]; set && own != usual {
+	if usual := quote.DefaultRates().Trim[kind]; b.Trim == nil && set && own != usual {
 		return trim.Work{Parts: []trim.Part{{Panel: kind, Text: own.Text, OffMin: own.Minutes / 2, OnMin: own.Minutes / 2}}, Minutes: own.Minutes, Low: own.Minutes, High: own.Minutes}
 	}
 	list := trim.Default()
@@ -149,7 +152,7 @@ func trimWork(b Books, kind string, r quote.Rates) trim.Work {
 
 // basis prices the plan by the house's books and fills the quote from it.
 func (o *Offer) basis(s *inspection.Stored, f Facts, r quote.Rates, b Books, in quote.Input) error {
-	if _, known := r.Trim[f.PanelKind]; known {
+	if _, known := r.Trim[f.PanelKind]; known || b.Trim != nil {
 		o.Basis.Trim = trimWork(b, f.PanelKind, r)
 	}
 	for _, p := range o.Basis.Trim.Parts {
@@ -162,7 +165,11 @@ func (o *Offer) basis(s *inspection.Stored, f Facts, r quote.Rates, b Books, in 
 		if o.Basis.Hours, err = hours(o.Plan, b, r, o.Basis.Trim.Minutes); err != nil {
 			return err
 		}
-		in.Steps = o.Basis.Hours.steps(r.Trim[f.PanelKind].Text)
+		text := r.Trim[f.PanelKind].Text
+		if b.Trim != nil {
+			text = trimText
+		}
+		in.Steps = o.Basis.Hours.steps(text)
 		in.Minutes, in.LowMinutes, in.HighMinutes = o.Basis.Hours.Minutes, o.Basis.Hours.Low, o.Basis.Hours.High
 	}
 	in.Plan = o.Plan

@@ -9,51 +9,85 @@ import (
 	"fairmetal/job"
 )
 
-// change runs f on a record of revision rev and moves it on by one; nothing is written over what somebody else saved in between.
-func (s *Store) change(ctx context.Context, table, id string, rev int64, what string, f func(tx runner) error) error {
+// change takes the next revision of a record inside a change; rev must be the one that was read, else it is a conflict.
+func change(ctx context.Context, tx runner, table, id string, rev int64, what string) error {
+	var now int64
+	if err := tx.row(ctx, "SELECT rev FROM "+table+" WHERE id = ?", id).Scan(&now); err != nil {
+		return missing(err)
+	}
+	if now != rev {
+		return &job.ErrConflict{What: what}
+	}
+	_, err := tx.exec(ctx, "UPDATE "+table+" SET rev = rev + 1 WHERE id = ?", id)
+	return err
+}
+
+// ErrAt says which of several records could not be saved, counted from 0; none of them was.
+type ErrAt struct {
+	At  int
+	Err error
+}
+
+func (e *ErrAt) Error() string { return e.Err.Error() }
+func (e *ErrAt) Unwrap() error { return e.Err }
+
+// saveAll saves several records, all or nothing.
+func saveAll[T any](ctx context.Context, s *Store, list []T, save func(tx runner, v *T) error) error {
 	return s.tx(ctx, func(tx runner) error {
-		var now int64
-		if err := tx.row(ctx, "SELECT rev FROM "+table+" WHERE id = ?", id).Scan(&now); err != nil {
-			return missing(err)
+		for i := range list {
+			v := list[i]
+			if err := save(tx, &v); err != nil {
+				return &ErrAt{i, err}
+			}
 		}
-		if now != rev {
-			return &job.ErrConflict{What: what}
+		return nil
+	})
+}
+
+// SaveJobs adds the jobs without an ID and saves the others, all or nothing; what fails is an *ErrAt.
+func (s *Store) SaveJobs(ctx context.Context, list []job.Job) error {
+	return saveAll(ctx, s, list, func(tx runner, j *job.Job) error {
+		if j.ID == "" {
+			return s.addJob(ctx, tx, j)
 		}
-		if _, err := tx.exec(ctx, "UPDATE "+table+" SET rev = rev + 1 WHERE id = ?", id); err != nil {
-			return err
-		}
-		return f(tx)
+		return s.saveJob(ctx, tx, *j)
 	})
 }
 
 // AddJob checks and stores a new job and returns it with its number.
 func (s *Store) AddJob(ctx context.Context, j job.Job) (job.Job, error) {
+	err := s.tx(ctx, func(tx runner) error { return s.addJob(ctx, tx, &j) })
+	return j, err
+}
+
+func (s *Store) addJob(ctx context.Context, tx runner, j *job.Job) error {
 	if err := j.Check(); err != nil {
-		return j, err
+		return err
 	}
 	record, err := json.Marshal(j.Record)
 	if err != nil {
-		return j, err
+		return err
 	}
 	j.ID, j.Rev = newID(), 1
-	err = s.tx(ctx, func(tx runner) error {
-		if err := tx.row(ctx, "SELECT coalesce(max(number), 0) + 1 FROM jobs").Scan(&j.Number); err != nil {
-			return err
-		}
-		now := s.stamp()
-		j.Created, j.Updated = parseTime(now), parseTime(now)
-		if _, err := tx.exec(ctx, `INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, worked_min, created_at, updated_at)
-			VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			j.ID, j.Number, j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), now, now); err != nil {
-			return err
-		}
-		return s.note(ctx, tx, "job added", j.ID, j.Vehicle+", "+j.Panel)
-	})
-	return j, err
+	if err := tx.row(ctx, "SELECT coalesce(max(number), 0) + 1 FROM jobs").Scan(&j.Number); err != nil {
+		return err
+	}
+	now := s.stamp()
+	j.Created, j.Updated = parseTime(now), parseTime(now)
+	if _, err := tx.exec(ctx, `INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, worked_min, created_at, updated_at)
+		VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		j.ID, j.Number, j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), now, now); err != nil {
+		return err
+	}
+	return s.note(ctx, tx, "job added", j.ID, j.Vehicle+", "+j.Panel)
 }
 
 // SaveJob checks and stores a changed job; j.Rev must be the revision that was read.
 func (s *Store) SaveJob(ctx context.Context, j job.Job) error {
+	return s.tx(ctx, func(tx runner) error { return s.saveJob(ctx, tx, j) })
+}
+
+func (s *Store) saveJob(ctx context.Context, tx runner, j job.Job) error {
 	if err := j.Check(); err != nil {
 		return err
 	}
@@ -61,13 +95,14 @@ func (s *Store) SaveJob(ctx context.Context, j job.Job) error {
 	if err != nil {
 		return err
 	}
-	return s.change(ctx, "jobs", j.ID, j.Rev, "job", func(tx runner) error {
-		if _, err := tx.exec(ctx, `UPDATE jobs SET person_id = ?, vehicle_id = ?, customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, record = ?, worked_min = ?, updated_at = ? WHERE id = ?`,
-			j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), s.stamp(), j.ID); err != nil {
-			return err
-		}
-		return s.note(ctx, tx, "job changed", j.ID, string(j.Step))
-	})
+	if err := change(ctx, tx, "jobs", j.ID, j.Rev, "job"); err != nil {
+		return err
+	}
+	if _, err := tx.exec(ctx, `UPDATE jobs SET person_id = ?, vehicle_id = ?, customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, record = ?, worked_min = ?, updated_at = ? WHERE id = ?`,
+		j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), s.stamp(), j.ID); err != nil {
+		return err
+	}
+	return s.note(ctx, tx, "job changed", j.ID, string(j.Step))
 }
 
 const jobColumns = "id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, created_at, updated_at"

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 
 	"fairmetal/job"
 )
@@ -124,9 +126,33 @@ func (s *Store) Setting(ctx context.Context, name string, v any) (int64, error) 
 		return 0, err
 	}
 	if err := json.Unmarshal([]byte(body), v); err != nil {
-		return 0, fmt.Errorf("the setting %s cannot be read (%w); save it anew", name, err)
+		return 0, unreadable(name, err)
 	}
 	return rev, nil
+}
+
+// Settings reads several settings at once, each into what its name stands for; what is not set stays as it is.
+func (s *Store) Settings(ctx context.Context, into map[string]any) error {
+	in, args := oneOf(slices.Sorted(maps.Keys(into)))
+	rows, err := s.query(ctx, "SELECT name, body FROM settings WHERE name"+in, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name, body string
+		if err := rows.Scan(&name, &body); err != nil {
+			return err
+		}
+		if err := json.Unmarshal([]byte(body), into[name]); err != nil {
+			return unreadable(name, err)
+		}
+	}
+	return rows.Err()
+}
+
+func unreadable(name string, err error) error {
+	return fmt.Errorf("the setting %s cannot be read (%w); save it anew", name, err)
 }
 
 // SaveSetting stores a setting; rev is the revision that was read.

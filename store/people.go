@@ -10,36 +10,42 @@ import (
 
 // SavePerson checks and stores a person: a new one where the ID is empty, else the changed one.
 func (s *Store) SavePerson(ctx context.Context, p job.Person) (job.Person, error) {
+	err := s.tx(ctx, func(tx runner) error { return s.savePerson(ctx, tx, &p) })
+	return p, err
+}
+
+// SavePeople saves several people, all or nothing; what fails is an *ErrAt.
+func (s *Store) SavePeople(ctx context.Context, list []job.Person) error {
+	return saveAll(ctx, s, list, func(tx runner, p *job.Person) error { return s.savePerson(ctx, tx, p) })
+}
+
+func (s *Store) savePerson(ctx context.Context, tx runner, p *job.Person) error {
 	if err := p.Check(); err != nil {
-		return p, err
+		return err
 	}
-	write := func(tx runner, query string) error {
-		p.Updated = parseTime(s.stamp())
-		body, err := json.Marshal(p)
-		if err != nil {
-			return err
-		}
-		if _, err := tx.exec(ctx, query, p.Rev, p.Name, p.Company, p.Email, p.Phone, flag(p.Erased), string(body), s.stamp(), p.ID); err != nil {
-			return err
-		}
-		return s.note(ctx, tx, "person saved", "", p.ID)
-	}
+	query := "UPDATE people SET rev = ?, name = ?, company = ?, email = ?, phone = ?, erased = ?, body = ?, updated_at = ? WHERE id = ?"
 	if p.ID == "" {
 		p.ID, p.Rev = newID(), 1
-		return p, s.tx(ctx, func(tx runner) error {
-			return write(tx, "INSERT INTO people (rev, name, company, email, phone, erased, body, updated_at, id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)")
-		})
-	}
-	err := s.change(ctx, "people", p.ID, p.Rev, "person", func(tx runner) error {
-		p.Rev++
-		if err := write(tx, "UPDATE people SET rev = ?, name = ?, company = ?, email = ?, phone = ?, erased = ?, body = ?, updated_at = ? WHERE id = ?"); err != nil {
+		query = "INSERT INTO people (rev, name, company, email, phone, erased, body, updated_at, id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+	} else {
+		if err := change(ctx, tx, "people", p.ID, p.Rev, "person"); err != nil {
 			return err
 		}
-		// Lists name the person: keep them true.
-		_, err := tx.exec(ctx, "UPDATE jobs SET customer = ? WHERE person_id = ?", p.Title(), p.ID)
+		p.Rev++
+	}
+	p.Updated = parseTime(s.stamp())
+	body, err := json.Marshal(p)
+	if err != nil {
 		return err
-	})
-	return p, err
+	}
+	if _, err := tx.exec(ctx, query, p.Rev, p.Name, p.Company, p.Email, p.Phone, flag(p.Erased), string(body), s.stamp(), p.ID); err != nil {
+		return err
+	}
+	// Lists name the person: keep them true.
+	if _, err := tx.exec(ctx, "UPDATE jobs SET customer = ? WHERE person_id = ?", p.Title(), p.ID); err != nil {
+		return err
+	}
+	return s.note(ctx, tx, "person saved", "", p.ID)
 }
 
 func scanPerson(r scanner) (job.Person, error) {
@@ -124,35 +130,41 @@ func (s *Store) ErasePerson(ctx context.Context, id string) error {
 
 // SaveVehicle checks and stores a vehicle: a new one where the ID is empty, else the changed one.
 func (s *Store) SaveVehicle(ctx context.Context, v job.Vehicle) (job.Vehicle, error) {
+	err := s.tx(ctx, func(tx runner) error { return s.saveVehicle(ctx, tx, &v) })
+	return v, err
+}
+
+// SaveVehicles saves several vehicles, all or nothing; what fails is an *ErrAt.
+func (s *Store) SaveVehicles(ctx context.Context, list []job.Vehicle) error {
+	return saveAll(ctx, s, list, func(tx runner, v *job.Vehicle) error { return s.saveVehicle(ctx, tx, v) })
+}
+
+func (s *Store) saveVehicle(ctx context.Context, tx runner, v *job.Vehicle) error {
 	if err := v.Check(); err != nil {
-		return v, err
+		return err
 	}
-	write := func(tx runner, query string) error {
-		v.Updated = parseTime(s.stamp())
-		body, err := json.Marshal(v)
-		if err != nil {
-			return err
-		}
-		if _, err := tx.exec(ctx, query, v.Rev, v.PersonID, v.Name, v.Plate, v.VIN, string(body), s.stamp(), v.ID); err != nil {
-			return err
-		}
-		return s.note(ctx, tx, "vehicle saved", "", v.ID)
-	}
+	query := "UPDATE vehicles SET rev = ?, person_id = ?, name = ?, plate = ?, vin = ?, body = ?, updated_at = ? WHERE id = ?"
 	if v.ID == "" {
 		v.ID, v.Rev = newID(), 1
-		return v, s.tx(ctx, func(tx runner) error {
-			return write(tx, "INSERT INTO vehicles (rev, person_id, name, plate, vin, body, updated_at, id) VALUES (?, ?, ?, ?, ?, ?, ?, ?)")
-		})
-	}
-	err := s.change(ctx, "vehicles", v.ID, v.Rev, "vehicle", func(tx runner) error {
-		v.Rev++
-		if err := write(tx, "UPDATE vehicles SET rev = ?, person_id = ?, name = ?, plate = ?, vin = ?, body = ?, updated_at = ? WHERE id = ?"); err != nil {
+		query = "INSERT INTO vehicles (rev, person_id, name, plate, vin, body, updated_at, id) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+	} else {
+		if err := change(ctx, tx, "vehicles", v.ID, v.Rev, "vehicle"); err != nil {
 			return err
 		}
-		_, err := tx.exec(ctx, "UPDATE jobs SET vehicle = ? WHERE vehicle_id = ?", v.Name, v.ID)
+		v.Rev++
+	}
+	v.Updated = parseTime(s.stamp())
+	body, err := json.Marshal(v)
+	if err != nil {
 		return err
-	})
-	return v, err
+	}
+	if _, err := tx.exec(ctx, query, v.Rev, v.PersonID, v.Name, v.Plate, v.VIN, string(body), s.stamp(), v.ID); err != nil {
+		return err
+	}
+	if _, err := tx.exec(ctx, "UPDATE jobs SET vehicle = ? WHERE vehicle_id = ?", v.Name, v.ID); err != nil {
+		return err
+	}
+	return s.note(ctx, tx, "vehicle saved", "", v.ID)
 }
 
 func scanVehicle(r scanner) (job.Vehicle, error) {

@@ -187,4 +187,70 @@ func testSettings(t *testing.T, s *Store) {
 	if err := s.SaveSetting(ctx, "house", rev, map[string]string{"name": "Third"}); err != nil {
 		t.Error(err)
 	}
+	several := map[string]any{"house": &map[string]string{}, "unset": &map[string]string{"usual": "stays"}}
+	if err := s.Settings(ctx, several); err != nil || (*several["house"].(*map[string]string))["name"] != "Third" || (*several["unset"].(*map[string]string))["usual"] != "stays" {
+		t.Errorf("%v, %v", several, err)
+	}
+}
+
+func TestListsAllOrNothing(t *testing.T) { both(t, testListsAllOrNothing) }
+
+// testListsAllOrNothing: a list whose third record cannot be saved changes nothing and says which it was; without it all of the list is saved.
+func testListsAllOrNothing(t *testing.T, s *Store) {
+	ctx := t.Context()
+	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := s.SavePerson(ctx, job.Person{Name: "Ada Example"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := s.SaveVehicle(ctx, job.Vehicle{Name: "Van 12"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	oldJob, oldPerson, oldVehicle := j, p, v
+	oldJob.Rev, oldPerson.Rev, oldVehicle.Rev = 7, 7, 7
+	j.Notes, p.City, v.Plate = "hail", "Musterstadt", "XX 12"
+	jobs := []job.Job{{Vehicle: "Van 13", Panel: "Door"}, j, oldJob}
+	people := []job.Person{{Name: "Ben Example"}, p, oldPerson}
+	vehicles := []job.Vehicle{{Name: "Van 13"}, v, oldVehicle}
+	kept := func() (n int, changed bool) {
+		t.Helper()
+		a, err := s.FindJobs(ctx, Query{Limit: 9})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := s.People(ctx, "", 9)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, err := s.Vehicles(ctx, "", "", 9)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range a {
+			changed = changed || x.Notes == "hail"
+		}
+		return len(a) + len(b) + len(c), changed
+	}
+	for what, err := range map[string]error{"jobs": s.SaveJobs(ctx, jobs), "people": s.SavePeople(ctx, people), "vehicles": s.SaveVehicles(ctx, vehicles)} {
+		var at *ErrAt
+		var conflict *job.ErrConflict
+		if !errors.As(err, &at) || at.At != 2 || !errors.As(err, &conflict) {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	if n, changed := kept(); n != 3 || changed {
+		t.Errorf("%d records, changed %v, after lists that failed", n, changed)
+	}
+	for what, err := range map[string]error{"jobs": s.SaveJobs(ctx, jobs[:2]), "people": s.SavePeople(ctx, people[:2]), "vehicles": s.SaveVehicles(ctx, vehicles[:2])} {
+		if err != nil {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	if n, changed := kept(); n != 6 || !changed {
+		t.Errorf("%d records, changed %v", n, changed)
+	}
 }

@@ -53,7 +53,8 @@ type arriveView struct {
 	Drawing     drawing
 	Kinds       []string
 	Hindrances  []choice
-	FlawText    string // typed, not yet saved
+	TrimWhen    []choice // conditions under which further trim comes off
+	FlawText    string   // typed, not yet saved
 	SignName    string
 	Field       string
 	Problem     string
@@ -164,6 +165,9 @@ func (a *App) showArrival(w http.ResponseWriter, r *http.Request, status int, v 
 	v.Kinds = job.Kinds
 	for _, h := range job.Hindrances {
 		v.Hindrances = append(v.Hindrances, choice{h, slices.Contains(v.Job.Record.Arrival.Access, h)})
+	}
+	for _, c := range s.TrimWhen(v.Job.Kind) {
+		v.TrimWhen = append(v.TrimWhen, choice{c, slices.Contains(v.Job.Record.Arrival.When, c)})
 	}
 	if v.SignName == "" {
 		v.SignName = v.Person.Name
@@ -300,6 +304,12 @@ func (a *App) readArrival(r *http.Request, v *arriveView) error {
 	at.Says, at.Access, at.Readings = get("says"), nil, nil
 	if len(at.Says) > 5000 {
 		return &job.FieldError{Field: "says", Text: "What the customer says is longer than 5000 letters: shorten it."}
+	}
+	at.When = nil
+	for _, c := range r.PostForm["trim"] {
+		if len(c) <= 100 && len(at.When) < 50 {
+			at.When = append(at.When, c)
+		}
 	}
 	for _, h := range job.Hindrances {
 		if slices.Contains(r.PostForm["access"], h) {
@@ -458,7 +468,7 @@ func or(a, b string) string {
 
 // repriceIfChanged makes the offer anew where something changed that it rests on.
 func (a *App) repriceIfChanged(ctx context.Context, was, is job.Job) error {
-	if was.Material == is.Material && was.SheetMM == is.SheetMM && was.FilmUM == is.FilmUM && was.Kind == is.Kind && was.NoReach == is.NoReach {
+	if was.Material == is.Material && was.SheetMM == is.SheetMM && was.FilmUM == is.FilmUM && was.Kind == is.Kind && was.NoReach == is.NoReach && slices.Equal(was.Record.Arrival.When, is.Record.Arrival.When) {
 		return nil
 	}
 	captures, err := a.records.Captures(ctx, is.ID)

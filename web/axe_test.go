@@ -95,7 +95,7 @@ func everyPage(t *testing.T) (*reach, []string, job.Job) {
 	y := yard{t, w.st, w.srv.Config.Handler}
 	page := y.get("/jobs/" + j.ID + "/handover")
 	y.must("/jobs/"+j.ID+"/invoice", url.Values{"text": fields(page, "text"), "why": fields(page, "why"), "amount": fields(page, "amount")})
-	paths := []string{"/", "/me", "/door", "/?q=nothing", "/jobs/new", "/jobs/new?job=" + j.ID, "/hail", "/hail/" + j.PersonID, "/rack", "/house", "/board", "/prints", "/offline", "/books", "/books?q=van", "/books/figures", "/books/appointments", "/books/import", "/books/people/new", "/books/people/" + j.PersonID,
+	paths := []string{"/", "/me", "/door", "/?q=nothing", "/jobs/new", "/jobs/new?job=" + j.ID, "/hail", "/hail/" + j.PersonID, "/rack", "/house", "/house/trim", "/board", "/prints", "/offline", "/books", "/books?q=van", "/books/figures", "/books/appointments", "/books/import", "/books/people/new", "/books/people/" + j.PersonID,
 		"/books/people/" + j.PersonID + "/erase", "/books/vehicles/" + v.ID, "/jobs/" + j.ID + "/capture", "/jobs/" + bare.ID + "/work", "/jobs/0000/work"}
 	for _, s := range job.Steps {
 		paths = append(paths, "/jobs/"+j.ID+"/"+string(s))

@@ -83,6 +83,11 @@ func (a *App) seenAnew(w http.ResponseWriter, r *http.Request, j job.Job, captur
 	if err == nil {
 		_, err = a.bench.Reprice(r.Context(), j.ID, capture)
 	}
+	a.seen(w, r, j, capture, err)
+}
+
+// seen leads back to the photos, or says there what is wrong.
+func (a *App) seen(w http.ResponseWriter, r *http.Request, j job.Job, capture string, err error) {
 	var field *job.FieldError
 	if errors.As(err, &field) {
 		r.URL.RawQuery = "c=" + capture

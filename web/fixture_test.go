@@ -72,7 +72,7 @@ func measuredOnce(t *testing.T) {
 	}
 }
 
-var results = []string{"surface.json", "marks.json", "height.f32", "sigma.f32", "photo.jpg", "heat.png", "overlay.png", "plan.json", "quote.json", "verdict.json", "quote.pdf", "fair.json", "planned.f32"}
+var results = []string{"surface.json", "marks.json", "height.f32", "form.f32", "sigma.f32", "photo.jpg", "heat.png", "overlay.png", "plan.json", "quote.json", "verdict.json", "quote.pdf", "fair.json", "planned.f32"}
 
 var door = job.Job{Vehicle: "Van 07", Panel: "Sliding door, left", Kind: "door", Customer: "Lindenhof Parcels", Material: "steel", SheetMM: 0.7, FilmUM: 112}
 

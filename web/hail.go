@@ -14,6 +14,7 @@ import (
 	"fairmetal/store"
 	"fairmetal/tables"
 	"fairmetal/words"
+	"fairmetal/workshop"
 )
 
 // Bounds of a hail day: jobs made at once, and jobs on one sheet.
@@ -235,10 +236,16 @@ func (a *App) sheet(r *http.Request) (hailSheet, error) {
 	}
 	for _, j := range jobs {
 		c := last[j.ID]
+		c.Sizes = sizes[c.ID]
+		if c.State == job.Measured && j.Record.Corrected(c.ID) {
+			if err := a.recount(ctx, &c); err != nil {
+				return v, err
+			}
+		}
 		row := hailRow{Job: j, Last: c, Offered: j.Record.Deal.Paper != "", Counts: make([]int, len(v.Totals))}
 		switch c.State {
 		case job.Measured:
-			row.Counts = job.Classes(sizes[c.ID])
+			row.Counts = job.Classes(c.Sizes)
 			row.Ticked = !row.Offered
 			v.Measured++
 			v.Marks += c.Marks
@@ -256,6 +263,22 @@ func (a *App) sheet(r *http.Request) (hailSheet, error) {
 		v.Rows = append(v.Rows, row)
 	}
 	return v, nil
+}
+
+// recount counts the marks of a capture as the eye corrected them: those of its standing offer, which every correction makes anew.
+func (a *App) recount(ctx context.Context, c *job.Capture) error {
+	body, err := a.records.Attachment(ctx, c.JobID, workshop.StandingName(c.ID))
+	if errors.Is(err, store.ErrNotFound) {
+		return nil
+	}
+	var st workshop.Standing
+	if err == nil {
+		st, err = workshop.ReadStanding(body)
+	}
+	if err == nil {
+		c.Count(st.Seen)
+	}
+	return err
 }
 
 // captureDefaults are the facts of a capture as they stand in an empty form.

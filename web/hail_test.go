@@ -1,12 +1,15 @@
 package web_test
 
 import (
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"fairmetal/job"
 )
 
 // TestHailDayInBrowser: files named by vehicle and panel find their job, what fits nothing says so and stays, the sheet follows the measuring
@@ -64,5 +67,33 @@ func TestHailDayInBrowser(t *testing.T) {
 	}
 	if text := eval[string](t, ctx, `document.getElementById("answer").textContent`); !strings.Contains(text, "L-00001") {
 		t.Errorf("the page says %q", text)
+	}
+}
+
+// TestSheetFollowsTheEye: a mark that was left out by hand is in no class of the sheet, and none is the deepest; taken back, it is there again.
+func TestSheetFollowsTheEye(t *testing.T) {
+	y := openYard(t)
+	p, err := y.st.SavePerson(t.Context(), job.Person{Name: "Lindenhof Parcels"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := door
+	of.PersonID = p.ID
+	j, c := measured(t, y.st, of, "before")
+	line := func() string {
+		_, list, _ := strings.Cut(y.get("/hail/"+p.ID+"/sheet.csv"), "\n")
+		return strings.ReplaceAll(strings.TrimSpace(list), `"`, "")
+	}
+	before := line()
+	if len(c.Sizes) != 1 || !strings.Contains(before, ",1,0,0,1,0,0,0.80,") {
+		t.Fatalf("%q, %+v", before, c.Sizes)
+	}
+	y.must("/jobs/"+j.ID+"/eye", url.Values{"capture": {c.ID}, "do": {"ignore"}, "mark": {c.Sizes[0].ID}})
+	if after := line(); !strings.Contains(after, ",0,0,0,0,0,0,0.00,") {
+		t.Errorf("left out by hand: %q, before %q", after, before)
+	}
+	y.must("/jobs/"+j.ID+"/eye/undo", url.Values{"capture": {c.ID}})
+	if after := line(); after != before {
+		t.Errorf("taken back: %q, before %q", after, before)
 	}
 }

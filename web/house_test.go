@@ -3,12 +3,17 @@ package web_test
 import (
 	"net/http"
 	"net/url"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
 	"fairmetal/house"
+	"fairmetal/job"
 	"fairmetal/quote"
 	"fairmetal/rack"
+	"fairmetal/route"
+	"fairmetal/trim"
 	"fairmetal/workshop"
 )
 
@@ -101,5 +106,72 @@ func TestRack(t *testing.T) {
 	}
 	if status, _, _ := y.post("/rack/tips", url.Values{"rev": {"0"}, "i": {"0"}, "name": {"x"}, "radius": {"5"}, "do": {"save"}}); status != http.StatusConflict {
 		t.Errorf("an old state: %d", status)
+	}
+}
+
+// TestCosts: trim parts are added, changed and removed, the body shop's figures changed; the lists' own checks refuse; offers take both.
+func TestCosts(t *testing.T) {
+	y := openYard(t)
+	now := func() workshop.Settings {
+		set, err := workshop.New(y.st).Settings(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return set
+	}
+	has(t, y.get("/house/trim"), "door trim", "from memory", "A side airbag sensor")
+	if set := now(); set.Trim != nil || set.Books(job.Job{}).Paint != nil {
+		t.Errorf("looking made a list: %+v", set)
+	}
+	j, c := measured(t, y.st, door, "before")
+	usual, err := workshop.New(y.st).Reprice(t.Context(), j.ID, c.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	y.must("/house/trim/door", url.Values{"rev": {"0"}, "i": {"new"}, "name": {"ladder rail"}, "off": {"20"}, "on": {"32,5"}, "spread": {"0.2"}, "do": {"save"}})
+	doors := now().Trim.For("door")
+	if n := len(doors.Parts); n != 3 || doors.Parts[2] != (trim.Part{Panel: "door", Text: "ladder rail", OffMin: 20, OnMin: 32.5, Spread: 0.2}) || len(now().Trim.Parts) != len(trim.Default().Parts)+1 {
+		t.Errorf("%+v", doors)
+	}
+	status, _, body := y.post("/house/trim/door", url.Values{"rev": {"1"}, "i": {"0"}, "name": {"door trim"}, "off": {"2000"}, "do": {"save"}})
+	if status != http.StatusUnprocessableEntity || !strings.Contains(body, `value="2000"`) || !strings.Contains(body, "0 to 1440") {
+		t.Errorf("2000 minutes: %d", status)
+	}
+	y.must("/house/trim/door", url.Values{"rev": {"1"}, "i": {"0"}, "do": {"remove"}})
+	if doors := now().Trim.For("door"); len(doors.Parts) != 2 || doors.Parts[0].Text == "door trim" {
+		t.Errorf("%+v", doors)
+	}
+	if status, _, _ := y.post("/house/trim/door", url.Values{"rev": {"1"}, "i": {"0"}, "name": {"x"}, "do": {"save"}}); status != http.StatusConflict {
+		t.Errorf("an old state: %d", status)
+	}
+	y.must("/house/paint/paint-door", sends(y.get("/house/trim"), "paint-door", map[string]string{"area": "180"}))
+	y.must("/house/paint/shop", sends(y.get("/house/trim"), "shop", map[string]string{"body": "120,50"}))
+	want := route.Default()
+	own := want.Panels["door"]
+	own.AreaDM2 = 180
+	want.Panels["door"], want.BodyHourMinor = own, 12050
+	if got := *now().Paint; !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v", got)
+	}
+	if status, _, body := y.post("/house/paint/shop", sends(y.get("/house/trim"), "shop", map[string]string{"workday": "5"})); status != http.StatusUnprocessableEntity || !strings.Contains(body, "a working day of 5 minutes") {
+		t.Errorf("a day of five minutes: %d", status)
+	}
+	st, err := workshop.New(y.st).Reprice(t.Context(), j.ID, c.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if st.Basis.Trim.Minutes != 12+52.5 || st.Basis.Paint.NetMinor <= usual.Basis.Paint.NetMinor || len(st.Basis.Paint.Taxes) != len(now().Rates.Taxes) {
+		t.Errorf("trim %+v, paint %+v, before %+v", st.Basis.Trim, st.Basis.Paint, usual.Basis.Paint)
+	}
+	arrive := y.get("/jobs/" + j.ID + "/arrive")
+	has(t, arrive, "Further trim comes off", "glass in the way")
+	y.must("/jobs/"+j.ID+"/arrive", url.Values{"rev": fields(arrive, "rev"), "person_rev": fields(arrive, "person_rev"), "vehicle_rev": fields(arrive, "vehicle_rev"), "name": {"Ada Example"}, "vehicle": {door.Vehicle}, "kind": {"door"}, "panel": {door.Panel}, "material": {"steel"}, "sheet": {"0.7"}, "trim": {"glass in the way"}, "do": {"go"}})
+	if b, err := y.st.Attachment(t.Context(), j.ID, workshop.StandingName(c.ID)); err != nil {
+		t.Error(err)
+	} else if more, err := workshop.ReadStanding(b); err != nil || more.Basis.Trim.Minutes != 12+52.5+40 {
+		t.Errorf("glass in the way: %+v, %v", more.Basis.Trim, err)
+	}
+	if !slices.ContainsFunc(st.Quote.Steps, func(s quote.Step) bool { return s.Text == "take off what is in the way and refit it" }) {
+		t.Errorf("%+v", st.Quote.Steps)
 	}
 }

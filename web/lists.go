@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -123,25 +124,13 @@ func (a *App) bringIn(w http.ResponseWriter, r *http.Request) {
 	switch v.List {
 	case "people":
 		now, fault := a.records.People(ctx, "", allRows)
-		err = look(&v, books.People(), now, fault, func(p *job.Person) *string { return &p.ID }, (*job.Person).Check, job.Person.Title, sure, func(p job.Person) error {
-			_, err := a.records.SavePerson(ctx, p)
-			return err
-		})
+		err = look(&v, books.People(), now, fault, func(p *job.Person) *string { return &p.ID }, (*job.Person).Check, job.Person.Title, sure, func(list []job.Person) error { return a.records.SavePeople(ctx, list) })
 	case "vehicles":
 		now, fault := a.records.Vehicles(ctx, "", "", allRows)
-		err = look(&v, books.Vehicles(), now, fault, func(c *job.Vehicle) *string { return &c.ID }, (*job.Vehicle).Check, func(c job.Vehicle) string { return c.Name }, sure, func(c job.Vehicle) error {
-			_, err := a.records.SaveVehicle(ctx, c)
-			return err
-		})
+		err = look(&v, books.Vehicles(), now, fault, func(c *job.Vehicle) *string { return &c.ID }, (*job.Vehicle).Check, func(c job.Vehicle) string { return c.Name }, sure, func(list []job.Vehicle) error { return a.records.SaveVehicles(ctx, list) })
 	case "jobs":
 		now, fault := a.records.FindJobs(ctx, store.Query{Limit: allRows})
-		err = look(&v, books.Jobs(), now, fault, func(j *job.Job) *string { return &j.ID }, (*job.Job).Check, func(j job.Job) string { return j.Vehicle + ", " + j.Panel }, sure, func(j job.Job) error {
-			if j.ID != "" {
-				return a.records.SaveJob(ctx, j)
-			}
-			_, err := a.records.AddJob(ctx, j)
-			return err
-		})
+		err = look(&v, books.Jobs(), now, fault, func(j *job.Job) *string { return &j.ID }, (*job.Job).Check, func(j job.Job) string { return j.Vehicle + ", " + j.Panel }, sure, func(list []job.Job) error { return a.records.SaveJobs(ctx, list) })
 	}
 	if err != nil {
 		v.Problem, status = err.Error(), http.StatusUnprocessableEntity
@@ -149,8 +138,8 @@ func (a *App) bringIn(w http.ResponseWriter, r *http.Request) {
 	a.render(w, r, status, "import", view{Title: "Bring a list in", Place: "books", Data: v})
 }
 
-// look compares a list with the records there are; nothing is written unless all of it can be.
-func look[T any](v *importView, columns []tables.Column[T], now []T, err error, id func(*T) *string, check func(*T) error, title func(T) string, sure bool, save func(T) error) error {
+// look compares a list with the records there are and, when sure, saves all of it or nothing.
+func look[T any](v *importView, columns []tables.Column[T], now []T, err error, id func(*T) *string, check func(*T) error, title func(T) string, sure bool, save func([]T) error) error {
 	if err != nil {
 		return err
 	}
@@ -179,12 +168,18 @@ func look[T any](v *importView, columns []tables.Column[T], now []T, err error, 
 	if !sure {
 		return nil
 	}
+	list := make([]T, 0, len(changes))
 	for _, c := range changes {
-		if err := save(c.Record); err != nil {
-			return fmt.Errorf("row %d: %w", c.Row, err)
-		}
-		v.Done++
+		list = append(list, c.Record)
 	}
+	if err := save(list); err != nil {
+		var at *store.ErrAt
+		if errors.As(err, &at) {
+			err = fmt.Errorf("row %d: %w", changes[at.At].Row, at.Err)
+		}
+		return err
+	}
+	v.Done = len(changes)
 	return nil
 }
 

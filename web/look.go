@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -85,6 +86,9 @@ type lookView struct {
 	Result   result
 	Eye      []job.Eye // corrections of the shown capture
 	Kinds    []mark.Kind
+	Shapes   []string   // of areas that are reached from behind, or not
+	Typed    url.Values // what was sent, where it was refused
+	Twins    []twin     // measured photos that may lend their form
 	Problem  string
 	Against  *job.Capture // the capture compared with
 	Progress compare.Progress
@@ -96,7 +100,7 @@ func (a *App) lookPage(w http.ResponseWriter, r *http.Request) {
 
 func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	h, err := a.head(r, job.Look)
-	v := lookView{jobHead: h, Problem: problem, Kinds: []mark.Kind{mark.Round, mark.Crease, mark.Star, mark.Line, mark.High}}
+	v := lookView{jobHead: h, Problem: problem, Kinds: []mark.Kind{mark.Round, mark.Crease, mark.Star, mark.Line, mark.High}, Shapes: job.AreaShapes, Typed: r.PostForm}
 	for _, e := range h.Job.Record.Eye {
 		if e.Capture == h.Shown.ID {
 			v.Eye = append(v.Eye, e)
@@ -107,6 +111,9 @@ func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, probl
 	}
 	if err == nil && v.Result.Document != nil {
 		err = a.since(r.Context(), &v)
+	}
+	if err == nil && v.Result.Document != nil && len(h.Job.Record.Work.Hits) == 0 {
+		v.Twins, err = a.twins(r.Context(), h.Job)
 	}
 	if err != nil {
 		a.fail(w, r, err)

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"slices"
@@ -15,7 +14,6 @@ import (
 
 // rackView is the place of the tools.
 type rackView struct {
-	Rev     int64
 	Groups  []toolGroup
 	Problem string
 }
@@ -100,10 +98,8 @@ func lists(r *rack.Rack) []toolList {
 	}
 }
 
-// show is the rack as the page shows it.
-func showRack(r rack.Rack, rev int64) rackView {
-	v := rackView{Rev: rev}
-	all := lists(&r)
+// showLists are lists as their page shows them.
+func showLists(all []toolList, rev int64) (groups []toolGroup) {
 	for _, l := range all {
 		g := toolGroup{ID: l.id, Title: l.title}
 		for i := range l.count() {
@@ -111,9 +107,54 @@ func showRack(r rack.Rack, rev int64) rackView {
 		}
 		l.add()
 		g.New = section{ID: "new", Rev: rev, Fields: l.fields(l.count() - 1)}
-		v.Groups = append(v.Groups, g)
+		groups = append(groups, g)
 	}
-	return v
+	return groups
+}
+
+// edit is what a form asked of one thing of a list.
+type edit struct {
+	group, i int
+	remove   bool
+	old      string // its name before
+	form     section
+}
+
+// editList adds, changes or removes one thing; wrong is what of the form cannot be, err that the thing is not there.
+func editList(r *http.Request, all []toolList) (e edit, wrong, err error) {
+	e.group = slices.IndexFunc(all, func(l toolList) bool { return l.id == r.PathValue("group") })
+	if e.group < 0 {
+		return e, nil, &job.FieldError{Field: "group", Text: "There is no such list."}
+	}
+	l := all[e.group]
+	where := r.PostFormValue("i")
+	e.remove = r.PostFormValue("do") == "remove"
+	e.i, err = strconv.Atoi(where)
+	if where == "new" {
+		l.add()
+		e.i, err = l.count()-1, nil
+	}
+	if err != nil || e.i < 0 || e.i >= l.count() {
+		return e, nil, &job.ErrConflict{What: "list"}
+	}
+	e.old, e.form = l.name(e.i), section{ID: where, Fields: l.fields(e.i)}
+	wrong = e.form.read(r)
+	if e.remove {
+		wrong = nil
+		l.remove(e.i)
+	}
+	return e, wrong, nil
+}
+
+// put shows the form again among the lists as they stand.
+func (e edit) put(groups []toolGroup) {
+	g := &groups[e.group]
+	switch {
+	case e.form.ID == "new":
+		g.New = e.form
+	case e.i < len(g.Tools):
+		g.Tools[e.i].Form = e.form
+	}
 }
 
 func (a *App) rackPage(w http.ResponseWriter, r *http.Request) {
@@ -122,7 +163,7 @@ func (a *App) rackPage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	a.render(w, r, http.StatusOK, "rack", view{Title: "Rack", Place: "rack", Data: showRack(own, rev)})
+	a.render(w, r, http.StatusOK, "rack", view{Title: "Rack", Place: "rack", Data: rackView{Groups: showLists(lists(&own), rev)}})
 }
 
 func (a *App) rack(r *http.Request) (rack.Rack, int64, error) {
@@ -142,42 +183,25 @@ func (a *App) saveTool(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	all := lists(&own)
-	k := slices.IndexFunc(all, func(l toolList) bool { return l.id == r.PathValue("group") })
-	if k < 0 {
-		a.fail(w, r, &job.FieldError{Field: "group", Text: "The rack has no such shelf."})
+	e, err, gone := editList(r, all)
+	if gone != nil {
+		a.fail(w, r, gone)
 		return
 	}
-	l := all[k]
-	where, remove := r.PostFormValue("i"), r.PostFormValue("do") == "remove"
-	i, err := strconv.Atoi(where)
-	if where == "new" {
-		l.add()
-		i, err = l.count()-1, nil
-	}
-	if err != nil || i < 0 || i >= l.count() {
-		a.fail(w, r, &job.ErrConflict{What: "rack"})
-		return
-	}
-	old := l.name(i)
-	form := section{ID: where, Fields: l.fields(i)}
-	err = form.read(r)
-	if remove {
-		err = nil
-		l.remove(i)
-	}
+	l := all[e.group]
 	if err == nil && l.id == "tips" {
 		name := ""
-		if !remove {
-			name = l.name(i)
+		if !e.remove {
+			name = l.name(e.i)
 		}
-		own.Bars = renamed(own.Bars, old, name)
+		own.Bars = renamed(own.Bars, e.old, name)
 	}
 	var checked rack.Rack
 	if err == nil {
-		checked, err = parsedRack(own)
+		checked, err = parsed(own, rack.Parse)
 	}
 	if err == nil {
-		err = a.records.SaveSetting(r.Context(), workshop.RackSetting, form.Rev, checked)
+		err = a.records.SaveSetting(r.Context(), workshop.RackSetting, e.form.Rev, checked)
 	}
 	if err == nil {
 		http.Redirect(w, r, "/rack#"+l.id, http.StatusSeeOther)
@@ -188,30 +212,10 @@ func (a *App) saveTool(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, fault)
 		return
 	}
-	status := form.refuse(err, rev)
-	v := showRack(now, rev)
-	g := &v.Groups[k]
-	switch {
-	case where == "new":
-		g.New = form
-	case i < len(g.Tools):
-		g.Tools[i].Form = form
-	}
-	v.Problem = form.Problem
+	status := e.form.refuse(err, rev)
+	v := rackView{Groups: showLists(lists(&now), rev), Problem: e.form.Problem}
+	e.put(v.Groups)
 	a.render(w, r, status, "rack", view{Title: "Rack", Place: "rack", Data: v})
-}
-
-// parsedRack checks a rack as one that is read from a file.
-func parsedRack(own rack.Rack) (rack.Rack, error) {
-	data, err := json.Marshal(own)
-	if err != nil {
-		return own, err
-	}
-	checked, err := rack.Parse(data)
-	if err != nil {
-		err = &job.FieldError{Text: err.Error()}
-	}
-	return checked, err
 }
 
 // renamed keeps the bars true when a tip is renamed or, with no new name, removed.

@@ -52,6 +52,8 @@ func (a *App) Routes() []Route {
 		{"POST /jobs/{id}/check", job.Technician, a.checkPhoto},
 		{"GET /captures/{id}/{name}", job.Viewer, a.captureFile},
 		{"POST /jobs/{id}/eye", job.Technician, a.correct},
+		{"POST /jobs/{id}/behind", job.Technician, a.tellBehind},
+		{"POST /jobs/{id}/twin", job.Technician, a.measureOver},
 		{"POST /jobs/{id}/eye/undo", job.Technician, a.undoCorrection},
 
 		{"GET /jobs/{id}/offer", job.Viewer, a.offerPage},
@@ -104,6 +106,9 @@ func (a *App) Routes() []Route {
 
 		{"GET /house", job.Owner, a.housePage},
 		{"POST /house/{section}", job.Owner, a.saveHouse},
+		{"GET /house/trim", job.Owner, a.costsPage},
+		{"POST /house/trim/{group}", job.Owner, a.saveTrim},
+		{"POST /house/paint/{section}", job.Owner, a.savePaint},
 		{"POST /lang", job.Viewer, a.setLang},
 
 		{"GET /board", job.Viewer, a.page("board", "rack", "Board")},

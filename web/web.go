@@ -34,6 +34,7 @@ type Records interface {
 
 	AddJob(ctx context.Context, j job.Job) (job.Job, error)
 	SaveJob(ctx context.Context, j job.Job) error
+	SaveJobs(ctx context.Context, list []job.Job) error
 	RemoveJob(ctx context.Context, id string) error
 	Job(ctx context.Context, id string) (job.Job, error)
 	JobNumbered(ctx context.Context, number int64) (job.Job, error)
@@ -50,10 +51,12 @@ type Records interface {
 	Attachment(ctx context.Context, jobID, name string) ([]byte, error)
 
 	SavePerson(ctx context.Context, p job.Person) (job.Person, error)
+	SavePeople(ctx context.Context, list []job.Person) error
 	Person(ctx context.Context, id string) (job.Person, error)
 	People(ctx context.Context, text string, limit int) ([]job.Person, error)
 	ErasePerson(ctx context.Context, id string) error
 	SaveVehicle(ctx context.Context, v job.Vehicle) (job.Vehicle, error)
+	SaveVehicles(ctx context.Context, list []job.Vehicle) error
 	Vehicle(ctx context.Context, id string) (job.Vehicle, error)
 	Vehicles(ctx context.Context, text, personID string, limit int) ([]job.Vehicle, error)
 
@@ -76,6 +79,7 @@ type Bench interface {
 	AddCapture(ctx context.Context, jobID, title string, files map[string][]byte) (job.Capture, error)
 	Listen() (<-chan workshop.Event, func())
 	Settings(ctx context.Context) (workshop.Settings, error)
+	MeasureOver(ctx context.Context, jobID, captureID, twinID string) (job.Capture, error)
 	Reprice(ctx context.Context, jobID, captureID string) (workshop.Standing, error)
 	Quote(ctx context.Context, jobID, captureID string, lang words.Lang) (job.Paper, error)
 	QuoteLot(ctx context.Context, jobIDs []string, lang words.Lang) (job.Paper, error)

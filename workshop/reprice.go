@@ -52,7 +52,7 @@ func (w *Workshop) Reprice(ctx context.Context, jobID, captureID string) (Standi
 	for _, m := range stored.Marks {
 		st.Chosen = append(st.Chosen, m.ID)
 	}
-	if st.Offer, err = offer.MakeWith(stored, facts(j), set.Rack, set.Rates, offer.Books{Jobs: set.Lessons}); err != nil {
+	if st.Offer, err = offer.MakeWith(stored, facts(j), set.Rack, set.Rates, set.Books(j)); err != nil {
 		return st, err
 	}
 	body, err := json.Marshal(st)
@@ -85,7 +85,7 @@ func ReadStanding(body []byte) (Standing, error) {
 
 // facts is what the job knows of the panel beside the photos.
 func facts(j job.Job) offer.Facts {
-	return offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach}
+	return offer.Facts{Material: j.Material, ThicknessMM: j.SheetMM, FilmUM: j.FilmUM, PanelKind: j.Kind, NoReach: j.NoReach, Access: j.Record.Arrival.Behind}
 }
 
 // figures notes an offer's figures with its capture, for lists.

@@ -10,7 +10,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"maps"
-	"math"
+	"slices"
 	"sync"
 	"time"
 
@@ -25,7 +25,9 @@ import (
 	"fairmetal/quote"
 	"fairmetal/rack"
 	"fairmetal/rates"
+	"fairmetal/route"
 	"fairmetal/store"
+	"fairmetal/trim"
 	"fairmetal/words"
 )
 
@@ -51,7 +53,7 @@ type Store interface {
 	AddPaper(ctx context.Context, p job.Paper, files map[string][]byte) (job.Paper, error)
 	SetPaperState(ctx context.Context, id, state string) error
 	NextNumber(ctx context.Context, kind, start string) (int, error)
-	Setting(ctx context.Context, name string, v any) (rev int64, err error)
+	Settings(ctx context.Context, into map[string]any) error
 }
 
 // Names of the house's settings in the store.
@@ -63,6 +65,9 @@ const (
 	LimitsSetting = "limits"
 	// LessonsSetting are the finished jobs from which forecasts learn the technician's own minutes, as rates.Job.
 	LessonsSetting = "lessons"
+	// TrimSetting is the house's own trim list, PaintSetting its model of the body shop that would fill and paint.
+	TrimSetting  = "trim"
+	PaintSetting = "paint"
 )
 
 // Settings are what the house has set, or the usual where it has not.
@@ -74,20 +79,49 @@ type Settings struct {
 	Limits fair.Limits
 	// Lessons are finished jobs; none: the usual minutes at the house's pace.
 	Lessons []rates.Job
+	// Trim and Paint are the house's own; nil: the usual.
+	Trim  *trim.List
+	Paint *route.Model
+}
+
+// Books are what offers on a job rest on beside the rates. A body shop charges the taxes that the house does.
+func (s Settings) Books(j job.Job) offer.Books {
+	b := offer.Books{Jobs: s.Lessons, Trim: s.Trim, When: j.Record.Arrival.When}
+	if s.Paint != nil {
+		paint := *s.Paint
+		paint.Taxes = nil
+		for _, t := range s.Rates.Taxes {
+			paint.Taxes = append(paint.Taxes, route.Tax(t))
+		}
+		b.Paint = &paint
+	}
+	return b
 }
 
 // Settings reads the house's settings.
 func (w *Workshop) Settings(ctx context.Context) (Settings, error) {
 	s := Settings{House: house.Default(), Rack: rack.Default(), Rates: quote.DefaultRates()}
-	for name, v := range map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates, LimitsSetting: &s.Limits, LessonsSetting: &s.Lessons} {
-		if _, err := w.Store.Setting(ctx, name, v); err != nil {
-			return s, err
-		}
+	if err := w.Store.Settings(ctx, map[string]any{HouseSetting: &s.House, RackSetting: &s.Rack, RatesSetting: &s.Rates, LimitsSetting: &s.Limits, LessonsSetting: &s.Lessons, TrimSetting: &s.Trim, PaintSetting: &s.Paint}); err != nil {
+		return s, err
 	}
 	if s.Limits.Check() != nil {
 		s.Limits = fair.DefaultLimits(fair.Paint(s.House.Paint))
 	}
 	return s, nil
+}
+
+// TrimWhen lists the conditions under which further trim of a kind of panel comes off.
+func (s Settings) TrimWhen(kind string) (when []string) {
+	list := trim.Default()
+	if s.Trim != nil {
+		list = *s.Trim
+	}
+	for _, p := range list.Parts {
+		if p.Panel == kind && p.When != "" && !slices.Contains(when, p.When) {
+			when = append(when, p.When)
+		}
+	}
+	return when
 }
 
 // Workshop measures what is queued.
@@ -275,7 +309,11 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 		}
 	}()
 	folder := w.Store.Folder(ctx, c.ID)
-	res, err := inspection.Run(ctx, folder, progress)
+	twin, err := w.twin(ctx, folder)
+	if err != nil {
+		return nil, err
+	}
+	res, err := inspection.RunTwin(ctx, folder, twin, progress)
 	if err != nil {
 		return nil, err
 	}
@@ -302,11 +340,8 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if files[SmallName], err = Small(files["overlay.png"]); err != nil {
 		return nil, err
 	}
-	c.State, c.Marks = job.Measured, len(stored.Marks)
-	for _, m := range stored.Marks {
-		c.DeepUM = math.Max(c.DeepUM, m.DepthUM)
-		c.Sizes = append(c.Sizes, job.Size{ID: m.ID, Kind: string(m.Kind), LengthMM: m.LengthMM, WidthMM: m.WidthMM, DepthUM: m.DepthUM})
-	}
+	c.State = job.Measured
+	c.Count(stored.Marks)
 	figures(c, o)
 	return files, nil
 }
@@ -324,7 +359,7 @@ func Small(overlay []byte) ([]byte, error) {
 
 // Price makes verdict, plan, price and paper of a measured result.
 func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
-	o, err := offer.MakeWith(stored, facts(j), set.Rack, set.Rates, offer.Books{Jobs: set.Lessons})
+	o, err := offer.MakeWith(stored, facts(j), set.Rack, set.Rates, set.Books(j))
 	if err != nil {
 		return o, nil, err
 	}

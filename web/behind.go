@@ -1,0 +1,84 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"fairmetal/job"
+	"fairmetal/rack"
+)
+
+// tellBehind notes how a part of the panel is reached from behind, or takes that back, and makes the offer anew.
+func (a *App) tellBehind(w http.ResponseWriter, r *http.Request) {
+	if !a.form(w, r) {
+		return
+	}
+	ctx := r.Context()
+	capture := r.PostFormValue("capture")
+	j, err := a.records.Job(ctx, r.PathValue("id"))
+	if err != nil {
+		a.fail(w, r, err)
+		return
+	}
+	if r.PostFormValue("do") == "forget" {
+		j.Record.Arrival.Forget(r.PostFormValue("area"))
+	} else {
+		err = a.readBehind(r, capture, &j.Record.Arrival)
+	}
+	if err == nil {
+		err = a.records.SaveJob(ctx, j)
+	}
+	a.seenAnew(w, r, j, capture, err)
+}
+
+// readBehind reads the form of one area; halves are those of the capture that is shown.
+func (a *App) readBehind(r *http.Request, capture string, at *job.Arrival) error {
+	c, err := a.records.Capture(r.Context(), capture)
+	if err != nil {
+		return err
+	}
+	v, err := a.result(r.Context(), c)
+	if err != nil {
+		return err
+	}
+	if v.Document == nil {
+		return &job.FieldError{Field: "capture", Text: "These photos are not measured: wait for it, or take them again."}
+	}
+	var wrong error
+	figure := func(name string, missing float64) float64 {
+		s := strings.ReplaceAll(strings.TrimSpace(r.PostFormValue(name)), ",", ".")
+		if s == "" {
+			return missing
+		}
+		x, err := strconv.ParseFloat(s, 64)
+		if err != nil && wrong == nil {
+			wrong = &job.FieldError{Field: name, Text: "Write millimetres as plain figures, such as 120."}
+		}
+		return x
+	}
+	area := rack.Area{Name: r.PostFormValue("shape"), Behind: r.PostFormValue("behind") == "yes", Why: strings.TrimSpace(r.PostFormValue("area_why"))}
+	if area.Behind {
+		area.ReachMM, area.GapMM = figure("reach", 0), figure("gap", 0)
+	}
+	g := v.Document.Grid
+	var middle [2]float64
+	middle[0], middle[1] = g.XY(g.Cols/2, g.Rows/2)
+	none := math.NaN()
+	corner, opposite := [2]float64{figure("x0", none), figure("y0", none)}, [2]float64{figure("x1", none), figure("y1", none)}
+	if wrong != nil {
+		return wrong
+	}
+	if area.OutlineMM, err = job.AreaOutline(area.Name, middle, corner, opposite); err != nil {
+		return err
+	}
+	if area.Name == job.Rectangle {
+		area.Name = strings.TrimSpace(r.PostFormValue("area"))
+		if area.Name == "" {
+			area.Name = fmt.Sprintf("%g to %g, %g to %g mm", area.OutlineMM[0][0], area.OutlineMM[2][0], area.OutlineMM[0][1], area.OutlineMM[2][1])
+		}
+	}
+	return at.Tell(area)
+}
