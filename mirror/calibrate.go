@@ -322,18 +322,21 @@ func (s *solver) leftoverFold(x []float64) (Fold, bool) {
 const (
 	seekKept    = 0.92 // share of sights kept under which a smooth form is doubted
 	seekRMSMM   = 0.1  // and the misfit of those
+	poorRMSMM   = 0.3  // misfit that no smooth form of a panel leaves, however many are kept
 	seekStepDeg = 45
 	seekStep    = -0.02
 	seekShare   = 0.35 // of the way from the middle to the cards
 	seekBetter  = 0.7  // the misfit with the line over that without
 	seekMore    = 0.02 // share of sights that the line must explain besides
+	seekFar     = 0.3  // or the misfit over that without, if it keeps
+	seekLess    = 0.05 // no smaller a share than by this
 )
 
 // seekFold tries a feature line between the middle and either card where a smooth form explains too little. A line that leaves one card
 // beyond it bends the fit so far that it does not show as a step in what is left. x comes back unless one explains more, and clearly better.
 func (s *solver) seekFold(x []float64) []float64 {
 	kept, rms := s.kept(), s.rms
-	if kept > seekKept || rms < seekRMSMM {
+	if rms < seekRMSMM || kept > seekKept && rms < poorRMSMM {
 		return x
 	}
 	type state struct {
@@ -348,7 +351,8 @@ func (s *solver) seekFold(x []float64) []float64 {
 	s.folds++
 	for deg := 0; deg < 360; deg += seekStepDeg {
 		trial, err := s.settle(append(s.start(), float64(deg)*math.Pi/180, s0, 0, seekStep, math.Log(usualFoldMM)))
-		if err == nil && s.rms < most && s.kept() > kept+seekMore && math.Abs(trial[len(trial)-2]) > foldMinStep {
+		more := s.kept() - kept
+		if err == nil && s.rms < most && (more > seekMore || more > -seekLess && s.rms < seekFar*rms) && math.Abs(trial[len(trial)-2]) > foldMinStep {
 			best, most = now(trial), s.rms
 		}
 	}
