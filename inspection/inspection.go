@@ -571,7 +571,7 @@ func direction(f *phase.Field) (dx, dy float64) {
 // mirror calibrates board and form.
 func (r *run) mirror() error {
 	board := r.res.Capture.Board
-	prior := mirror.Prior{DistanceMM: board.DistanceMM, WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v")}
+	prior := mirror.Prior{DistanceMM: board.DistanceMM, WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v"), SeekLine: r.set.Kind == capture.Shifted}
 	var cal *mirror.Calibration
 	var err error
 	if r.onePitch() {

@@ -47,11 +47,23 @@ func Find(s *surface.Surface, opt Options) []Mark {
 	found = f.dropCrowns(found)
 	found = f.dropBeside(found)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].peak > found[j].peak })
-	marks := make([]Mark, 0, len(found))
+	marks := make([]Mark, len(found))
+	var lows []Mark
+	var highs []*region
 	for i, r := range found {
-		m := f.describe(r)
-		m.ID = fmt.Sprintf("m%02d", i+1)
-		marks = append(marks, m)
+		if r.sign > 0 {
+			highs = append(highs, r)
+			continue
+		}
+		marks[i] = f.describe(r, f, r)
+		lows = append(lows, marks[i])
+	}
+	for i, r := range found {
+		if r.sign > 0 {
+			own, top := f.overSkirt(r, highs, lows)
+			marks[i] = f.describe(r, own, top)
+		}
+		marks[i].ID = fmt.Sprintf("m%02d", i+1)
 	}
 	return marks
 }
@@ -324,7 +336,7 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			}
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
-			longer := discs[k].r > 0 && f.elongation(q) > 1.8
+			longer := discs[k].r > 0 && f.elongation(q.cells) > 1.8 && f.elongation(f.core(q, 0.5*q.peak)) > 1.6
 			if ridge || longer && q.peak < 0.25*o.peak {
 				rim = true
 				break
@@ -347,15 +359,15 @@ func (f *finder) gap(x, y float64, q *region) float64 {
 	return best
 }
 
-// elongation is the ratio of a region's principal extents.
-func (f *finder) elongation(q *region) float64 {
+// elongation is the ratio of the cells' principal extents.
+func (f *finder) elongation(cells []int) float64 {
 	var sx, sy, xx, yy, xy float64
-	for _, i := range q.cells {
+	for _, i := range cells {
 		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
 		sx, sy = sx+x, sy+y
 	}
-	n := float64(len(q.cells))
-	for _, i := range q.cells {
+	n := float64(len(cells))
+	for _, i := range cells {
 		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
 		x, y = x-sx/n, y-sy/n
 		xx, yy, xy = xx+x*x, yy+y*y, xy+x*y

@@ -155,3 +155,29 @@ func TestNothingMeasured(t *testing.T) {
 		t.Errorf("%d marks", len(m))
 	}
 }
+
+// TestHighOnCrown: a high's outline lies at a tenth of its own height over the crown of the low it stands on, wherever it stands there,
+// and the same as on sound metal.
+func TestHighOnCrown(t *testing.T) {
+	const half = 16.0
+	low := func(x, y float64) float64 {
+		r := math.Hypot(x, 1.15*y) / half
+		return -0.24*math.Exp(-math.Ln10*r*r) + 0.022*(1+0.3*math.Cos(math.Atan2(y, x)))*math.Exp(-(r-1.42)*(r-1.42)/(2*0.19*0.19))
+	}
+	for k, at := range []float64{1.2, 1.42, 1.6, 1.75, 2} {
+		angle := 0.7 + 1.3*float64(k)
+		hx, hy := at*half*math.Cos(angle), at*half/1.15*math.Sin(angle)
+		marks := Find(skin(60+uint64(k), 0.4, func(x, y float64) float64 { return low(x, y) - bowl(x-hx, y-hy, 0.055, 9/4.292, 7.6/4.292, angle) }), Options{})
+		if len(marks) != 2 {
+			t.Errorf("at %.2f: %d marks", at, len(marks))
+			continue
+		}
+		m := marks[0]
+		if m.Kind != High {
+			m = marks[1]
+		}
+		if m.Kind != High || math.Abs(m.LengthMM/9-1) > 0.12 || math.Abs(m.WidthMM/7.6-1) > 0.12 || math.Hypot(m.XMM-hx, m.YMM-hy) > 0.4 {
+			t.Errorf("at %.2f half breadths: %s of %.1f x %.1f mm, %.2f mm off, want a high of 9 x 7.6", at, m.Kind, m.LengthMM, m.WidthMM, math.Hypot(m.XMM-hx, m.YMM-hy))
+		}
+	}
+}

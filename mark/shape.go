@@ -7,11 +7,11 @@ import (
 	"fairmetal/surface"
 )
 
-// describe measures a region.
-func (f *finder) describe(q *region) Mark {
+// describe measures a region; its outline is that of top on the map of own, which differ where it stands in another's skirt.
+func (f *finder) describe(q *region, own *finder, top *region) Mark {
 	m := Mark{}
 	f.extreme(q, &m)
-	pts := f.outline(q)
+	pts := own.outline(top)
 	m.OutlineMM = hullOrder(pts)
 	f.breadths(pts, &m)
 	f.rim(q, &m)

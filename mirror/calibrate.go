@@ -61,6 +61,8 @@ type Prior struct {
 	PeriodU, PeriodV float64
 	// WidthMM and HeightMM are the board's size.
 	WidthMM, HeightMM float64
+	// SeekLine lets a feature line be tried at places between the cards where a smooth form leaves much unexplained.
+	SeekLine bool
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
@@ -79,6 +81,7 @@ var formSigma = [FormDegree + 1]float64{0.3, 0.6, 100, 0.6, 0.25}
 // A styled line is nearly straight over a capture (1 unit: 10 mm of sag over +-100 mm), its fold some millimetres wide within a
 // factor of three. Common practice, no source.
 const (
+	usualFoldMM    = 6.0
 	foldBendSigma  = 1.0
 	foldWidthSigma = 1.1
 )
@@ -145,6 +148,9 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 			break
 		}
 		x = trial
+	}
+	if prior.SeekLine && s.folds == 0 {
+		x = s.seekFold(x)
 	}
 	if s.rms > maxRMSMM {
 		return nil, ErrNoFit
@@ -312,6 +318,48 @@ func (s *solver) leftoverFold(x []float64) (Fold, bool) {
 	return findFold(g, rx, ry)
 }
 
+// Where a feature line is sought: the fit finds its place from some 50 mm and 30 degrees off, whichever way the line bends the metal.
+const (
+	seekKept    = 0.92 // share of sights kept under which a smooth form is doubted
+	seekRMSMM   = 0.1  // and the misfit of those
+	poorRMSMM   = 0.3  // misfit that no smooth form of a panel leaves, however many are kept
+	seekStepDeg = 45
+	seekStep    = -0.02
+	seekShare   = 0.35 // of the way from the middle to the cards
+	seekBetter  = 0.7  // the misfit with the line over that without
+	seekMore    = 0.02 // share of sights that the line must explain besides
+	seekFar     = 0.3  // or the misfit over that without, if it keeps
+	seekLess    = 0.05 // no smaller a share than by this
+)
+
+// seekFold tries a feature line between the middle and either card where a smooth form explains too little. A line that leaves one card
+// beyond it bends the fit so far that it does not show as a step in what is left. x comes back unless one explains more, and clearly better.
+func (s *solver) seekFold(x []float64) []float64 {
+	kept, rms := s.kept(), s.rms
+	if rms < seekRMSMM || kept > seekKept && rms < poorRMSMM {
+		return x
+	}
+	type state struct {
+		x, weight         []float64
+		sigma, scale, rms float64
+		folds             int
+	}
+	now := func(x []float64) state { return state{x, slices.Clone(s.weight), s.sigma, s.scale, s.rms, s.folds} }
+	best := now(x)
+	s0 := seekShare * r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
+	most := seekBetter * rms
+	s.folds++
+	for deg := 0; deg < 360; deg += seekStepDeg {
+		trial, err := s.settle(append(s.start(), float64(deg)*math.Pi/180, s0, 0, seekStep, math.Log(usualFoldMM)))
+		more := s.kept() - kept
+		if err == nil && s.rms < most && (more > seekMore || more > -seekLess && s.rms < seekFar*rms) && math.Abs(trial[len(trial)-2]) > foldMinStep {
+			best, most = now(trial), s.rms
+		}
+	}
+	s.weight, s.sigma, s.scale, s.rms, s.folds = best.weight, best.sigma, best.scale, best.rms, best.folds
+	return best.x
+}
+
 // smoothStart returns x with the smooth part of the form put back to its first guess, the folds kept: a smooth form that has
 // swallowed half a feature line is a bad start.
 func (s *solver) smoothStart(x []float64) []float64 {
@@ -437,7 +485,7 @@ func (s *solver) priors(b Board, f Form, see *view, x, r []float64) {
 	}
 	for _, fold := range f.Folds {
 		r[k] = fold.Bend * bendScale / foldBendSigma
-		r[k+1] = math.Log(fold.Width/6) / foldWidthSigma
+		r[k+1] = math.Log(fold.Width/usualFoldMM) / foldWidthSigma
 		k += 2
 	}
 	r[k], r[k+1] = 0, 0
@@ -463,6 +511,17 @@ func (s *solver) residuals(x []float64) []float64 {
 		}
 	})
 	return out
+}
+
+// kept is the share of sights that the fit keeps.
+func (s *solver) kept() float64 {
+	n := 0
+	for _, w := range s.weight {
+		if w > 0.1 {
+			n++
+		}
+	}
+	return float64(n) / float64(len(s.weight))
 }
 
 // tukey is the cut of the biweight in robust standard deviations (Beaton & Tukey 1974: 4.685 keeps 95 % efficiency).
@@ -504,13 +563,7 @@ const effectiveSights = 270
 func (s *solver) report(x []float64, res lm.Result) *Calibration {
 	focal, corner := s.lensOf(&s.fr.Camera)
 	c := &Calibration{Frame: *s.fr, FocalRatio: math.Exp(focal), CornerShare: corner, Board: s.board(x), Form: s.form(slices.Clone(x)), RMSMM: s.rms, ShiftU: s.shiftU, ShiftV: s.shiftV}
-	var kept float64
-	for _, w := range s.weight {
-		if w > 0.1 {
-			kept++
-		}
-	}
-	c.Undamaged = kept / float64(len(s.weight))
+	c.Undamaged = s.kept()
 	toOrigin := r3.Unit(r3.Scale(-1, c.Board.Centre))
 	c.TiltDeg = math.Acos(min(1, r3.Dot(toOrigin, c.Board.N))) * 180 / math.Pi
 	c.ScaleSigma = math.Sqrt(res.Cov.At(2, 2))
