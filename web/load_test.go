@@ -133,14 +133,18 @@ func TestLargeWorkshop(t *testing.T) {
 		shell += zipped(b)
 	}
 	for _, p := range paths {
-		var spent time.Duration
+		var spent, first time.Duration
 		var size int
 		var did int64
 		for try := range 6 { // the first fills caches; the quickest of the others is least disturbed by what else this computer does
 			before, start := st.Statements(), time.Now()
 			w := httptest.NewRecorder()
 			h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1"+p, nil))
-			if d := time.Since(start); try == 1 || try > 1 && d < spent {
+			d := time.Since(start)
+			if try == 0 {
+				first = d
+			}
+			if try == 1 || try > 1 && d < spent {
 				spent = d
 			}
 			did, size = st.Statements()-before, zipped(w.Body.Bytes())
@@ -148,7 +152,7 @@ func TestLargeWorkshop(t *testing.T) {
 				t.Fatalf("%s: %d", p, w.Code)
 			}
 		}
-		t.Logf("%-60s %3d statements %5.1f ms %4d kB", strings.ReplaceAll(p, j.ID, "ID"), did, float64(spent.Microseconds())/1000, size/1000)
+		t.Logf("%-40s %3d statements %5.1f ms, the first time %5.1f ms %4d kB", strings.ReplaceAll(p, j.ID, "ID"), did, float64(spent.Microseconds())/1000, float64(first.Microseconds())/1000, size/1000)
 		if did > mostStatements {
 			t.Errorf("%s runs %d statements, at most %d are allowed", p, did, mostStatements)
 		}
