@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -28,7 +29,43 @@ type metalCmd struct {
 	Tab       []float64 `help:"With --influence: length and width of the glue tab in mm." default:"25,25"`
 	Skin      float64   `help:"With --influence: temperature of the skin in C." default:"20"`
 	Film      float64   `help:"With --influence: measured paint thickness in um."`
+	Materials string    `help:"File with your own materials (docs/method/metal.md); they stand before the built-in ones." type:"existingfile"`
+	Felt      []string  `help:"Hits that you measured, as FORCE:SET in N and um with this tip, several by commas: the sheet is taken as hard as they say." placeholder:"120:35"`
 	JSON      bool      `name:"json" help:"Print JSON."`
+}
+
+// feltSigmaUM is how well a set is measured between two captures.
+const feltSigmaUM = 3.0
+
+// felt reads the hits of --felt.
+func (c *metalCmd) felt() ([]metal.Trial, error) {
+	var out []metal.Trial
+	for _, text := range c.Felt {
+		force, set, ok := strings.Cut(text, ":")
+		f, err1 := strconv.ParseFloat(force, 64)
+		um, err2 := strconv.ParseFloat(set, 64)
+		if !ok || err1 != nil || err2 != nil {
+			return nil, fmt.Errorf("%q is no hit; write its force in N and what it left in um, such as 120:35", text)
+		}
+		out = append(out, metal.Trial{ForceN: f, FoundUM: um, SigmaUM: feltSigmaUM, Tip: metal.Tip{RadiusMM: c.TipRadius}})
+	}
+	return out, nil
+}
+
+// material finds the sheet's material, the technician's own first.
+func (c *metalCmd) material() (metal.Material, error) {
+	if c.Materials == "" {
+		return metal.Lookup(c.Material)
+	}
+	data, err := os.ReadFile(c.Materials)
+	if err != nil {
+		return metal.Material{}, err
+	}
+	own, err := metal.ParseLibrary(data)
+	if err != nil {
+		return metal.Material{}, err
+	}
+	return own.Lookup(c.Material)
 }
 
 // metalRow is one force: the fixed form that outside checks read.
@@ -69,7 +106,7 @@ func (c *metalCmd) Run(s streams) error {
 	if c.Influence != "" {
 		return c.neighbours(s)
 	}
-	m, err := metal.Lookup(c.Material)
+	m, err := c.material()
 	if err != nil {
 		return refused("material", err)
 	}
@@ -83,6 +120,20 @@ func (c *metalCmd) Run(s streams) error {
 		return refused("metal", err)
 	}
 	panel := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: c.Thickness}, RadiusMM: c.Curvature}
+	trials, err := c.felt()
+	if err != nil {
+		return refused("felt", err)
+	}
+	if len(trials) > 0 {
+		found, err := panel.Calibrate(trials)
+		if err != nil {
+			return refused("felt", err)
+		}
+		panel = found.Apply(panel)
+		if !c.JSON {
+			fmt.Fprintf(s.Out, "by the hits that you felt the sheet yields at %.0f +- %.0f MPa, %.2f times what was thought\n", found.YieldMPa, found.SigmaMPa, found.Feels)
+		}
+	}
 	hits, way, err := c.hits(panel)
 	if err != nil {
 		return refused("metal", err)

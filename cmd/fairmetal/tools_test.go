@@ -50,6 +50,35 @@ func TestMetalPlot(t *testing.T) {
 	}
 }
 
+// TestMetalOwnAndFelt: a material of one's own, and hits that left less than forecast make the sheet harder and leave less.
+func TestMetalOwnAndFelt(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "own.json")
+	if err := os.WriteFile(file, []byte(`{"format": 1, "materials": [{"name": "old door", "like": "mild steel", "yield_mpa": 150, "source": "our yard"}]}`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	set := func(more ...string) float64 {
+		t.Helper()
+		code, out, errs := call(t, append([]string{"metal", "--materials", file, "--material", "old door", "--force", "160", "--json"}, more...)...)
+		var got struct{ Rows []metalRow }
+		if code != 0 || json.Unmarshal([]byte(out), &got) != nil || len(got.Rows) != 1 {
+			t.Fatalf("%d %s %s", code, out, errs)
+		}
+		return got.Rows[0].SetUM
+	}
+	plain := set()
+	if hard := set("--felt", "120:10,160:40"); !(hard < 0.8*plain) {
+		t.Errorf("160 N leave %.0f um, and %.0f um after hits that left less", plain, hard)
+	}
+	if code, out, _ := call(t, "metal", "--force", "160", "--felt", "120:10,160:40"); code != 0 || !strings.Contains(out, "by the hits that you felt the sheet yields at") {
+		t.Errorf("%d %s", code, out)
+	}
+	for _, bad := range []string{"120", "x:5", "120:y"} {
+		if code, _, errs := call(t, "metal", "--felt", bad); code != exitRefused || !strings.Contains(errs, "120:35") {
+			t.Errorf("%s: %d %s", bad, code, errs)
+		}
+	}
+}
+
 // TestMetalCorners: the sheets that are asked for from outside, at their corners: whole numbers out, set and height rising with force.
 func TestMetalCorners(t *testing.T) {
 	for _, c := range [][5]string{{"120", "0.6", "2", "100", "700"}, {"350", "1.2", "15", "400", "0"}, {"120", "0.6", "15", "100", "5000"}, {"350", "0.6", "2", "2000", "200"}} {
