@@ -15,6 +15,7 @@ import (
 
 	"fairmetal/blob"
 	"fairmetal/inspection"
+	"fairmetal/internal/whole"
 	"fairmetal/store"
 )
 
@@ -59,10 +60,7 @@ func Write(ctx context.Context, path string, snap *store.Snapshot, blobs blob.St
 	if err := os.Rename(part, path); err != nil {
 		return s, err
 	}
-	if d, err := os.Open(filepath.Dir(path)); err == nil {
-		d.Sync() // not every system can sync a folder
-		d.Close()
-	}
+	whole.SyncDir(filepath.Dir(path))
 	return a.summary(), nil
 }
 

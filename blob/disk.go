@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"fairmetal/internal/whole"
 )
 
 // Disk keeps blobs as files of a folder, spread over 256 folders by the first two digits of the hash.
@@ -14,11 +16,8 @@ type Disk struct {
 	Dir string
 }
 
-// unfinished begins the names of files that are being written.
-const unfinished = "new-"
-
 // Unfinished tells whether i is an upload that was cut off.
-func (i Info) Unfinished() bool { return strings.HasPrefix(filepath.Base(i.Name), unfinished) }
+func (i Info) Unfinished() bool { return strings.HasPrefix(filepath.Base(i.Name), whole.Unfinished) }
 
 // Path is where a blob lies.
 func (d Disk) Path(hash string) string { return filepath.Join(d.Dir, hash[:2], hash[2:]) }
@@ -34,36 +33,9 @@ func (d Disk) Put(ctx context.Context, hash string, data []byte) error {
 		if err := os.MkdirAll(dir, 0o700); err != nil {
 			return err
 		}
-		syncDir(d.Dir)
+		whole.SyncDir(d.Dir)
 	}
-	f, err := os.CreateTemp(dir, unfinished+"*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), d.Path(hash))
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return err
-	}
-	syncDir(dir)
-	return nil
-}
-
-// syncDir makes new names in a folder last. Not every system can sync a folder; those that cannot do it by themselves.
-func syncDir(dir string) {
-	if d, err := os.Open(dir); err == nil {
-		d.Sync()
-		d.Close()
-	}
+	return whole.Write(d.Path(hash), data)
 }
 
 // Get reads a blob and checks it.

@@ -22,6 +22,7 @@ import (
 	"sync"
 	"time"
 
+	"fairmetal/internal/whole"
 	"fairmetal/job"
 )
 
@@ -144,32 +145,10 @@ func (a *Authority) found(dir string) error {
 		return err
 	}
 	// The key first: a certificate alone says that all is there.
-	if err := writeNew(filepath.Join(dir, "ca.key"), pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: keyDER})); err != nil {
+	if err := whole.Write(filepath.Join(dir, "ca.key"), pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: keyDER})); err != nil {
 		return err
 	}
-	return writeNew(filepath.Join(dir, "ca.crt"), a.pem())
-}
-
-// writeNew writes a file for this user alone, whole or not at all.
-func writeNew(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "new-*") // readable by this user alone
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-	}
-	return err
+	return whole.Write(filepath.Join(dir, "ca.crt"), a.pem())
 }
 
 func (a *Authority) pem() []byte {

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"hash/crc32"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -182,19 +181,7 @@ func TestSameFrame(t *testing.T) {
 
 // TestWorseForCaptures spoils the photos of a good capture in ways that happen.
 func TestWorseForCaptures(t *testing.T) {
-	base := fstest.MapFS{}
-	root := os.DirFS("testdata/one-ding")
-	names, err := fs.Glob(root, "*")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, n := range names {
-		b, err := fs.ReadFile(root, n)
-		if err != nil {
-			t.Fatal(err)
-		}
-		base[n] = &fstest.MapFile{Data: b}
-	}
+	base := oneDing(t)
 	copyOf := func() fstest.MapFS {
 		m := fstest.MapFS{}
 		for n, f := range base {

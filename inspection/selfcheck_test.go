@@ -12,8 +12,8 @@ import (
 	"testing/fstest"
 )
 
-// edited is the capture of testdata/one-ding with its capture.json changed.
-func edited(t *testing.T, edit func(c map[string]any)) fstest.MapFS {
+// oneDing is the capture of testdata/one-ding, to be changed at will.
+func oneDing(t *testing.T) fstest.MapFS {
 	t.Helper()
 	m := fstest.MapFS{}
 	root := os.DirFS("testdata/one-ding")
@@ -28,11 +28,19 @@ func edited(t *testing.T, edit func(c map[string]any)) fstest.MapFS {
 		}
 		m[n] = &fstest.MapFile{Data: b}
 	}
+	return m
+}
+
+// edited is the capture of testdata/one-ding with its capture.json changed.
+func edited(t *testing.T, edit func(c map[string]any)) fstest.MapFS {
+	t.Helper()
+	m := oneDing(t)
 	var c map[string]any
 	if err := json.Unmarshal(m["capture.json"].Data, &c); err != nil {
 		t.Fatal(err)
 	}
 	edit(c)
+	var err error
 	if m["capture.json"].Data, err = json.Marshal(c); err != nil {
 		t.Fatal(err)
 	}

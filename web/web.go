@@ -158,26 +158,34 @@ type view struct {
 
 // lang is the reader's language: chosen in the app, else the house's, else the browser's.
 func (a *App) lang(r *http.Request) words.Lang {
+	s, err := a.bench.Settings(r.Context())
+	if err != nil {
+		s = workshop.Settings{}
+	}
+	return readers(r, s.House.Lang)
+}
+
+// readers is lang where the house's language is known already.
+func readers(r *http.Request, house string) words.Lang {
 	var wishes []string
 	if c, err := r.Cookie("lang"); err == nil {
 		wishes = append(wishes, c.Value)
 	}
-	if s, err := a.bench.Settings(r.Context()); err == nil {
-		wishes = append(wishes, s.House.Lang)
-	}
-	return words.Match(append(wishes, r.Header.Get("Accept-Language"))...)
+	return words.Match(append(wishes, house, r.Header.Get("Accept-Language"))...)
 }
 
 func (a *App) render(w http.ResponseWriter, r *http.Request, status int, page string, v view) {
-	if v.Lang == "" {
-		v.Lang = a.lang(r)
+	set, err := a.bench.Settings(r.Context())
+	if err != nil {
+		set = workshop.Settings{}
 	}
+	if v.Lang == "" {
+		v.Lang = readers(r, set.House.Lang)
+	}
+	v.Inches = set.House.Inches
 	v.Texts = a.scripts[v.Lang]
 	if u := door.User(r.Context()); u.ID != "" {
 		v.Who = u.Name
-	}
-	if s, err := a.bench.Settings(r.Context()); err == nil {
-		v.Inches = s.House.Inches
 	}
 	t, ok := a.pages[v.Lang][page]
 	if !ok {
