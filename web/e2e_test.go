@@ -309,7 +309,7 @@ func TestPhotosToQuote(t *testing.T) {
 	h.tap(`a[href="/jobs/new?job=` + base + `"]`)
 	until(t, ctx, `document.querySelector(".vehicle[data-submit] .picked")?.textContent`)
 	eval[bool](t, ctx, `document.querySelector("[data-place=bonnet]").dispatchEvent(new KeyboardEvent("keydown", { key: "Enter" }))`)
-	until(t, ctx, `location.pathname.endsWith("/arrive") && !location.pathname.includes("`+base+`")`)
+	until(t, ctx, `location.pathname.endsWith("/arrive") && !location.pathname.includes("`+base+`") && document.querySelector("h1")`)
 	if head := eval[string](t, ctx, `document.querySelector("h1").textContent`); head != "Van 07 Bonnet" {
 		t.Errorf("the other panel's job is headed %q", head)
 	}
