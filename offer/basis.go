@@ -21,7 +21,15 @@ type Books struct {
 	When  []string     // conditions under which further trim comes off (trim.Part.When)
 	Paint *route.Model // the fill-and-paint route; nil: route.Default
 	Blend []string     // kinds of neighbouring panels that would be blended
-	Fair  *fair.Limits // judge the surface as planned by these; nil: not judged
+	Fair  *fair.Limits // hand over by these, and judge the surface as planned by them; nil: not judged, planned for black paint
+}
+
+// limits are those that the plan works to.
+func (b Books) limits() fair.Limits {
+	if b.Fair == nil {
+		return fair.DefaultLimits(fair.Black)
+	}
+	return *b.Fair
 }
 
 // Basis is what the quote's hours and comparison rest on.

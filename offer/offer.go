@@ -88,7 +88,7 @@ func MakeWith(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates, boo
 		reach = func(x, y float64) bool { return f.Access.At(x, y).Behind }
 	}
 	o := Offer{Verdict: verdict.Judge(verdict.Input{Marks: s.Marks, Panel: panel, Film: film, Reach: reach})}
-	o.Plan, err = plan.Make(plan.Input{Surface: s.Surface, Marks: s.Marks, Panel: panel, Film: film, TempC: f.TempC, Rack: r, PanelKind: f.PanelKind, Reach: reach, Access: f.Access})
+	o.Plan, err = plan.Make(plan.Input{Surface: s.Surface, Marks: s.Marks, Panel: panel, Film: film, TempC: f.TempC, Rack: r, PanelKind: f.PanelKind, Reach: reach, Access: f.Access, Limits: books.limits()})
 	if err != nil {
 		return Offer{}, err
 	}
@@ -96,7 +96,7 @@ func MakeWith(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates, boo
 	for _, m := range s.Marks {
 		area += math.Pi / 4 * m.LengthMM * m.WidthMM
 	}
-	o.decline()
+	o.decline(books)
 	err = o.basis(s, f, rates, books, quote.Input{Verdict: o.Verdict, Rates: rates, PanelKind: f.PanelKind, Marks: len(s.Marks), AreaMM2: area})
 	if err != nil || books.Fair == nil {
 		return o, err
@@ -111,12 +111,12 @@ func MakeWith(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates, boo
 }
 
 // decline takes a plan that is better not begun into the verdict.
-func (o *Offer) decline() {
+func (o *Offer) decline(books Books) {
 	if o.Plan.Declined == "" {
 		return
 	}
 	f := o.Plan.Forecast
-	r := verdict.Reason{Code: "plan", Answer: verdict.Risk, Text: o.Plan.Declined, Value: f.LeftUM, Limit: plan.DefaultFairUM, Unit: "um", Changes: "access, tools, warmth, or paint"}
+	r := verdict.Reason{Code: "plan", Answer: verdict.Risk, Text: o.Plan.Declined, Value: f.LeftUM, Limit: plan.FairUM(books.limits()), Unit: "um", Changes: "access, tools, warmth, or paint"}
 	if f.LimitPct > 0 && f.StrainPct > f.LimitPct {
 		r.Answer, r.Value, r.Limit, r.Unit = verdict.No, f.StrainPct, f.LimitPct, "%"
 	}

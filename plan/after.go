@@ -21,7 +21,10 @@ func After(in Input, p Plan) *surface.Surface {
 	for _, r := range p.Rounds {
 		for _, h := range r.Hits {
 			shape := f.wide
-			if h.Held {
+			switch {
+			case h.Sharp:
+				shape = f.sharp
+			case h.Held:
 				shape = f.fine
 			}
 			c, q := b.grid.Cell(h.XMM, h.YMM)

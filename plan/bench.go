@@ -14,6 +14,9 @@ type bench struct {
 	marks      []mark.Mark
 	grid       surface.Grid
 	h          []float64 // NaN outside
+	seen       []float64 // h as the eye sees it
+	missSlope  []float64 // variance that the hits since the last capture may have left in seen's slope and height
+	missHeight []float64
 	sigma      []float64 // of h
 	strain     []float64 // accumulated, per cent, with what hits may miss by
 	owner      []int     // mark index + 1 of cells that have to become fair, 0 elsewhere
@@ -22,7 +25,11 @@ type bench struct {
 	tabs       map[float64]*field // of pulls, by the radius of the tab
 	grips      *grips
 	done       []worked
+	shapes     map[*field]*shape
+	share      float64   // of the slope limit that is aimed at
+	finer      float64   // share of the goal that a plain order works to
 	start      []float64 // h before the first hit
+	startSeen  []float64
 	capability float64
 	round      int
 	groups     []int // of each mark
@@ -30,6 +37,7 @@ type bench struct {
 
 type worked struct {
 	Hit
+	touch touch
 	stage Stage
 	mark  int
 	cell  int
@@ -56,7 +64,7 @@ const (
 
 // newBench lays the surface on the bench's raster around the marks.
 func newBench(in Input, marks []mark.Mark, f *fields) *bench {
-	b := &bench{in: in, marks: marks, fields: f, tabs: map[float64]*field{}, grips: newGrips(in, marks), capability: in.Film.CapabilityPct(in.TempC)}
+	b := &bench{in: in, marks: marks, fields: f, tabs: map[float64]*field{}, shapes: map[*field]*shape{}, share: slopeShare, finer: 1, grips: newGrips(in, marks), capability: in.Film.CapabilityPct(in.TempC)}
 	g := in.Surface.Grid
 	b.grid = surface.Grid{X0MM: g.X0MM, Y0MM: g.Y0MM, PitchMM: cellMM,
 		Cols: int(float64(g.Cols-1)*g.PitchMM/cellMM) + 1, Rows: int(float64(g.Rows-1)*g.PitchMM/cellMM) + 1}
@@ -72,6 +80,9 @@ func newBench(in Input, marks []mark.Mark, f *fields) *bench {
 		}
 	}
 	b.start = slices.Clone(b.h)
+	b.seen = seenOn(b.grid, in.Surface)
+	b.startSeen = slices.Clone(b.seen)
+	b.missSlope, b.missHeight = make([]float64, n), make([]float64, n)
 	for k := range marks {
 		b.claim(b.owner, k, ownMM)
 		b.claim(b.site, k, siteMM)
@@ -104,7 +115,8 @@ func sharpest(s *surface.Surface, x, y float64) float64 {
 func (b *bench) claimBetween() {
 	for i, v := range b.h {
 		x, y := b.at(i)
-		if b.owner[i] != 0 || !(math.Abs(v) > b.in.goal()/2) || !b.within(x, y, rimMM) {
+		gx, gy := b.tilt(i)
+		if b.owner[i] != 0 || !(math.Abs(v) > b.in.goal()/2 || math.Hypot(gx, gy) > b.slopeGoal()/2) || !b.within(x, y, rimMM) {
 			continue
 		}
 		best, at := besideMM, -1
@@ -154,7 +166,8 @@ func (b *bench) claim(to []int, k int, marginMM float64) {
 // again is a bench with the same panel as it was before the first hit.
 func (b *bench) again() *bench {
 	c := *b
-	c.h, c.strain, c.done, c.round = slices.Clone(b.start), slices.Clone(b.strain), nil, 0
+	c.h, c.seen, c.strain, c.done, c.round = slices.Clone(b.start), slices.Clone(b.startSeen), slices.Clone(b.strain), nil, 0
+	c.missSlope, c.missHeight = make([]float64, len(b.h)), make([]float64, len(b.h))
 	return &c
 }
 
@@ -183,9 +196,10 @@ func (b *bench) trusted(cell int, set float64) float64 {
 }
 
 // book makes a hit of set at a cell with its tool, within what the film still stands there, and returns it.
-func (b *bench) book(cell, k int, stage Stage, set float64, c grip) worked {
+func (b *bench) book(cell, k int, t touch, set float64, c grip) worked {
 	x, y := b.at(cell)
-	w := worked{stage: stage, mark: k, cell: cell, grip: c, Hit: Hit{Mark: b.marks[k].ID, XMM: math.Round(10*x) / 10, YMM: math.Round(10*y) / 10, Method: c.method, Tool: c.tool, Held: stage == Finish}}
+	w := worked{touch: t, stage: b.stageOf(cell, t), mark: k, cell: cell, grip: c,
+		Hit: Hit{Mark: b.marks[k].ID, XMM: math.Round(10*x) / 10, YMM: math.Round(10*y) / 10, Method: c.method, Tool: c.tool, Held: t != free, Sharp: t == sharp}}
 	r := b.grips.reply(c.tip)
 	if most := b.filmUM(cell, c); math.Abs(set) > most {
 		set = math.Copysign(most, set)
@@ -219,11 +233,23 @@ func (b *bench) filmUM(cell int, c grip) float64 {
 	return interpolate(room, r.strainPct, r.setUM)
 }
 
-// shape is the field of a hit.
-func (b *bench) shape(stage Stage, c grip) *field {
+// shape is what a hit leaves.
+func (b *bench) shape(t touch, c grip) *shape {
+	f := b.field(t, c)
+	s, ok := b.shapes[f]
+	if !ok {
+		s = newShape(f)
+		b.shapes[f] = s
+	}
+	return s
+}
+
+func (b *bench) field(t touch, c grip) *field {
 	switch {
-	case stage == Finish:
+	case t == held:
 		return b.fields.fine
+	case t == sharp:
+		return b.fields.sharp
 	case c.tabMM > 0:
 		f, ok := b.tabs[c.tabMM]
 		if !ok {
@@ -247,17 +273,6 @@ func (b *bench) bump(v []float64, cell int, f *field, set float64) {
 			to[i] += set * from[i]
 		}
 	}
-}
-
-// worst is the height farthest from the form among the cells that have to become fair, um.
-func (b *bench) worst() float64 {
-	most := 0.0
-	for i, o := range b.owner {
-		if o != 0 {
-			most = max(most, math.Abs(b.h[i]))
-		}
-	}
-	return most
 }
 
 // lift is the height under the tool over where the metal stood, um; a tap has none.

@@ -89,7 +89,7 @@ func (b *bench) bound() Bound {
 		bd.Hits += max(1, int(math.Ceil(p.need/(maxSetUM*most))))
 	}
 	// Whatever bends little needs a hit all the same, if it stands off.
-	if bd.Hits == 0 && b.again().worst() > b.in.FairUM+ReadUM {
+	if bd.Hits == 0 && !b.again().fair() {
 		bd.Hits = 1
 	}
 	bd.Why = fmt.Sprintf("%d hits if all land as told; no plan can do with fewer than %d, because at %d places the metal bends too sharply to be fair, and they lie more than %.0f mm apart, too far for one hit to serve two",

@@ -23,7 +23,7 @@ func (f *field) at(dc, dr int) float64 {
 
 // The fields of one panel.
 type fields struct {
-	wide, fine *field
+	wide, fine, sharp *field
 	// rough is wide without its broad part: what a fit to the undamaged form around takes away, and no reflected line shows.
 	rough *field
 }
@@ -36,6 +36,8 @@ const (
 	roughReachMM = 44.0
 	// heldMM: finishing works the metal between a fine tip and a held knock-down: the bump stays within some 8 mm. Common practice.
 	heldMM = 4.0
+	// sharpMM: the same with the sharpest tip, where the plastic patch of the sheet itself, that of a ball tip in the reference runs, sets the size.
+	sharpMM = 2.2
 	// mostSupportMM bounds the room that the field is worked out in: beyond, hits are not followed.
 	mostSupportMM = 200.0
 )
@@ -61,8 +63,7 @@ func newFields(p metal.Panel) (*fields, error) {
 	for i := range f.wide.v {
 		f.wide.v[i] /= top
 	}
-	f.fine = f.wide.crop(int(3 * heldMM / cellMM))
-	f.fine.each(func(d float64, v *float64) { *v *= math.Exp(-d * d / (2 * heldMM * heldMM)) })
+	f.fine, f.sharp = f.wide.within(heldMM), f.wide.within(sharpMM)
 	f.rough = f.wide.withoutBroad().crop(int(roughReachMM / cellMM))
 	return f, nil
 }
@@ -79,6 +80,13 @@ func (f *field) each(do func(distMM float64, v *float64)) {
 	for i := range f.v {
 		do(cellMM*math.Hypot(float64(i%w-f.n), float64(i/w-f.n)), &f.v[i])
 	}
+}
+
+// within is the field of a held hit that dies over a standard deviation mm; the room around leaves space for filters.
+func (f *field) within(mm float64) *field {
+	out := f.crop(int(5 * heldMM / cellMM))
+	out.each(func(d float64, v *float64) { *v *= math.Exp(-d * d / (2 * mm * mm)) })
+	return out
 }
 
 func (f *field) crop(n int) *field {

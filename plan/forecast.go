@@ -21,7 +21,10 @@ const (
 // forecast of a plan: the hits of the bench as told, by stage, and what jobs like this take.
 func (b *bench) forecast() Forecast {
 	told := len(b.done)
-	f := Forecast{Told: told, ByStage: map[Stage]int{}, LeftUM: b.worst(), Share: rangeShare}
+	f := Forecast{Told: told, ByStage: map[Stage]int{}, Share: rangeShare}
+	var steepest float64
+	f.LeftUM, steepest = b.left()
+	f.WobbleMRad = math.Round(20*steepest) / 10
 	more := math.Exp(logMore)
 	for _, w := range b.done {
 		f.ByStage[w.stage]++
@@ -35,7 +38,7 @@ func (b *bench) forecast() Forecast {
 	f.HitsLow, f.HitsHigh = int(float64(f.Hits)/spread), int(math.Ceil(float64(f.Hits)*spread))
 	f.MinLow, f.MinHigh = math.Round(f.Minutes/spread), math.Round(f.Minutes*spread)
 	f.Minutes = math.Round(f.Minutes)
-	f.Fair = f.LeftUM <= b.in.FairUM+ReadUM
+	f.Fair = f.LeftUM <= b.in.FairUM+ReadUM && steepest <= b.in.Limits.SlopeMRad
 	f.LeftUM = math.Round(10*f.LeftUM) / 10
 	f.LimitPct = b.capability
 	for _, v := range b.strain {

@@ -145,6 +145,9 @@ func (h *Heard) Round(r Round, before, after *surface.Surface) {
 			if c.Held {
 				f, shows = h.fields.fine, h.fields.fine
 			}
+			if c.Sharp {
+				f, shows = h.fields.sharp, h.fields.sharp
+			}
 			dx, dy := a.XMM-c.XMM, a.YMM-c.YMM
 			lift[i*n+j] = f.at(int(math.Round(dx/cellMM)), int(math.Round(dy/cellMM)))
 			mean[i*n+j] = shows.disc(dx, dy)

@@ -12,8 +12,18 @@ import (
 // plain tells whether one of the plain orders is asked for.
 func (in *Input) plain() bool { return in.Order == One || in.Order == Deepest }
 
-// plain works the panel as the plain orders do: always the worst metal, brought level, without a thought for what other hits will do to it.
+// plain works the panel as the plain orders do: always the worst metal, brought level, without a thought for what other hits will do to it; first to
+// the fair height, and as long as lines wobble over their limit to finer ones.
 func (b *bench) plain(order string) {
+	for b.finer = 1; b.finer > finest && (b.finer == 1 || !b.fair()); b.finer *= finerBy {
+		b.plainTo(order)
+	}
+}
+
+// finerBy is the step from one height that plain orders work to to the next, finest the last.
+const finerBy, finest = 0.7, 0.2
+
+func (b *bench) plainTo(order string) {
 	if order == Deepest {
 		b.until(0, Level)
 		b.until(0, Finish)
@@ -42,7 +52,7 @@ func (b *bench) until(only int, stage Stage) {
 			}
 			limit := levelUM
 			if stage == Finish {
-				limit = b.in.goal()
+				limit = b.finer * b.in.goal()
 			}
 			if over := math.Abs(b.h[i]) - limit; over > most {
 				most, cell = over, i
@@ -53,17 +63,20 @@ func (b *bench) until(only int, stage Stage) {
 		}
 		x, y := b.at(cell)
 		k := b.owner[cell] - 1
-		with := stage
-		if stage == Level && b.h[cell] < -raiseFromUM {
-			with = Raise
+		t := free
+		switch {
+		case stage == Finish && b.finer < 1:
+			t = sharp
+		case stage == Finish:
+			t = held
 		}
-		c := b.grips.at(x, y, k, with, b.h[cell] > 0)
-		w := b.book(cell, k, with, math.Copysign(min(math.Abs(b.h[cell]), c.mostUM), -b.h[cell]), c)
+		c := b.grips.at(x, y, k, b.stageOf(cell, t), b.h[cell] > 0)
+		w := b.book(cell, k, t, math.Copysign(min(math.Abs(b.h[cell]), c.mostUM), -b.h[cell]), c)
 		if math.Abs(w.SetUM) < 1 {
 			b.strain[cell] = math.Inf(1) // no more to be had here
 			continue
 		}
-		b.bump(b.h, cell, b.shape(with, c), w.SetUM)
+		b.apply(w)
 		b.done = append(b.done, w)
 	}
 }
@@ -128,7 +141,7 @@ func (b *bench) interaction() ([]Influence, []int, error) {
 				continue
 			}
 			moved := math.Abs(v) * a.DepthUM
-			if moved > 0.1*c.DepthUM || moved > 2*DefaultFairUM {
+			if moved > 0.1*c.DepthUM || moved > 2*b.in.FairUM {
 				group[find(i)] = find(j)
 			}
 			inf = append(inf, Influence{From: a.ID, To: c.ID, Percent: math.Round(1000*v) / 10, MovesUM: math.Round(10*v*a.DepthUM) / 10})
@@ -156,7 +169,9 @@ func names(marks []mark.Mark, group []int) [][]string {
 
 // order sums the bench up.
 func (b *bench) order(name string) Order {
-	o := Order{Name: name, Hits: len(b.done), LeftUM: math.Round(10*b.worst()) / 10}
+	o := Order{Name: name, Hits: len(b.done)}
+	o.LeftUM, _ = b.left()
+	o.LeftUM = math.Round(10*o.LeftUM) / 10
 	for _, w := range b.done {
 		o.Minutes += minutes(w)
 		if !math.IsInf(b.strain[w.cell], 0) {

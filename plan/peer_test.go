@@ -14,12 +14,9 @@ func TestLeastSetAgainstLinearProgram(t *testing.T) {
 	for name, ds := range map[string][]dent{"one": {{0, 0, 120, 22}}, "two": {{-14, 0, 120, 20}, {14, 4, 100, 20}}} {
 		s, m := dented(ds...)
 		in := input(s, m, panel(t, 2500))
-		in.FairUM = DefaultFairUM
-		f, err := newFields(in.Panel)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := newBench(in, m, f)
+		b := benchOn(t, in, m)
+		f := b.fields
+		var err error
 		if _, b.groups, err = b.interaction(); err != nil {
 			t.Fatal(err)
 		}
@@ -38,11 +35,14 @@ func TestLeastSetAgainstLinearProgram(t *testing.T) {
 		}
 		g := b.again()
 		g.staged()
-		limit := g.worst() + 0.01
-		// Both tools of a place: the one that moves its neighbours and the one against a held knock-down.
+		limit := 0.01
+		for _, c := range cells {
+			limit = max(limit, math.Abs(g.h[int(c)])+0.01)
+		}
+		// The tools of a place: the one that moves its neighbours and those against a held knock-down.
 		var moves []float64
 		for _, c := range cells {
-			for _, shape := range []*field{f.wide, f.fine} {
+			for _, shape := range []*field{f.wide, f.fine, f.sharp} {
 				for _, site := range sites {
 					dc, dr := int(c)%b.grid.Cols-int(site)%b.grid.Cols, int(c)/b.grid.Cols-int(site)/b.grid.Cols
 					moves = append(moves, shape.at(dc, dr))

@@ -11,6 +11,7 @@ package plan
 import (
 	"fmt"
 
+	"fairmetal/fair"
 	"fairmetal/mark"
 	"fairmetal/metal"
 	"fairmetal/rack"
@@ -33,7 +34,8 @@ type Hit struct {
 	Mark      string  `json:"mark"`
 	Method    string  `json:"method"` // push, pull or tap
 	Tool      string  `json:"tool"`
-	Held      bool    `json:"held,omitempty"` // against a knock-down that is held on the other side, so that the neighbours stay
+	Held      bool    `json:"held,omitempty"`  // against a knock-down that is held on the other side, so that the neighbours stay
+	Sharp     bool    `json:"sharp,omitempty"` // held, and with the sharpest tip
 	Bar       string  `json:"bar,omitempty"`
 	XMM       float64 `json:"x_mm"`
 	YMM       float64 `json:"y_mm"`
@@ -87,9 +89,10 @@ type Forecast struct {
 	MinLow   float64       `json:"minutes_low"`
 	MinHigh  float64       `json:"minutes_high"`
 	LeftUM   float64       `json:"left_um"`
-	// Fair: nothing stands off by more than the fair limit and what reading adds, and every mark could be planned for. Slopes are judged by
-	// the hand-over check of After, which is stricter (docs/method/plan.md).
-	Fair bool `json:"fair"`
+	// WobbleMRad is the most that a reflected line then still wobbles where the metal was worked, LeftUM how far the metal stands off the smooth
+	// course, both as the eye sees it. Fair: neither is over its limit, and every mark could be planned for.
+	WobbleMRad float64 `json:"wobble_mrad"`
+	Fair       bool    `json:"fair"`
 	// StrainPct is what the film takes at the worst place in sum, LimitPct what it stands.
 	StrainPct float64 `json:"strain_pct"`
 	LimitPct  float64 `json:"limit_pct"`
@@ -128,7 +131,9 @@ type Input struct {
 	Rack      rack.Rack
 	PanelKind string // roof, door, bonnet, wing, tailgate, ...: for the cautions
 	Reach     func(x, y float64) bool
-	FairUM    float64 // residual that counts as fair; 0: DefaultFairUM
+	// Limits are those of the hand-over check, which the plan works to; the zero value: those for black paint.
+	Limits fair.Limits
+	FairUM float64 // height that counts as fair; 0: FairUM of the limits
 	// Strain, which may be nil, is what earlier rounds have cost the film at a place already, per cent.
 	Strain func(x, y float64) float64
 	// Access tells how places are reached from behind; the zero value: everywhere. Reach, which may be nil, may forbid more.
@@ -146,9 +151,9 @@ const (
 	Deepest = "deepest" // always the deepest point
 )
 
-// DefaultFairUM is the height left over that nobody sees on a mark some 8 mm wide: slope about 2 d/width, and 1 to 2 mrad are plain
-// on gloss paint only from marks that are wider. Common practice, no source.
-const DefaultFairUM = 9.0
+// FairUM is the height left over that nobody sees where slopes are within the limits: 9 um a mrad of slope, as on a mark some 18 mm wide
+// (slope about 2 d/width). Common practice, no source.
+func FairUM(l fair.Limits) float64 { return 9 * l.SlopeMRad }
 
 // Times of one hit with finding the place, min. From memory of the trade, to be re-fitted from own jobs.
 var minutesOf = map[string]float64{"push raise": 0.4, "push level": 0.28, "push finish": 0.2, "tap level": 0.22, "tap finish": 0.18, "pull raise": 3.5, "pull level": 3, "pull finish": 3, "tap raise": 0.25}
@@ -164,21 +169,30 @@ func Make(in Input) (Plan, error) {
 	if in.TempC == 0 {
 		in.TempC = 20
 	}
+	if in.Limits == (fair.Limits{}) {
+		in.Limits = fair.DefaultLimits(fair.Black)
+	}
+	if err := in.Limits.Check(); err != nil {
+		return Plan{}, err
+	}
 	if in.FairUM == 0 {
-		in.FairUM = DefaultFairUM
+		in.FairUM = FairUM(in.Limits)
 	}
 	p := Plan{Format: 1, Material: in.Panel.Name, Thickness: in.Panel.ThicknessMM, TempC: in.TempC,
 		Rounds: []Round{}, Influences: []Influence{}, Groups: [][]string{}, Orders: []Order{}, Skipped: []Skip{}, Cautions: Cautions(in.PanelKind, in.TempC)}
-	var work []mark.Mark
-	unknown := false
+	var known, work []mark.Mark
 	for _, m := range in.Marks {
-		switch {
-		case m.Folded:
+		if m.Folded {
 			p.Skipped = append(p.Skipped, Skip{m.ID, "its depth is not known: measure it with a shifted set first"})
-			unknown = true
-		case m.DepthUM < in.FairUM:
+			continue
+		}
+		known = append(known, m)
+	}
+	unknown := len(known) < len(in.Marks)
+	for k, over := range newBench(in, known, nil).overByMark() {
+		if m := known[k]; over <= 1 && m.DepthUM < in.FairUM {
 			p.Skipped = append(p.Skipped, Skip{m.ID, "fair already"})
-		default:
+		} else {
 			work = append(work, m)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"fairmetal/fair"
 	"fairmetal/mark"
 	"fairmetal/metal"
 	"fairmetal/rack"
@@ -38,6 +39,18 @@ func dented(ds ...dent) (*surface.Surface, []mark.Mark) {
 
 func input(s *surface.Surface, m []mark.Mark, p metal.Panel) Input {
 	return Input{Surface: s, Marks: m, Panel: p, Film: metal.Film{ThicknessUM: 110}, TempC: 45, Rack: rack.Default(), PanelKind: "door"}
+}
+
+// benchOn lays marks on a bench as Make does.
+func benchOn(t *testing.T, in Input, marks []mark.Mark) *bench {
+	t.Helper()
+	in.Limits = fair.DefaultLimits(fair.Black)
+	in.FairUM = FairUM(in.Limits)
+	f, err := newFields(in.Panel)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return newBench(in, marks, f)
 }
 
 // TestPlanReachesFair: two dents come to fair, in stages, with numbered hits that lead from one height to the next.

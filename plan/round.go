@@ -5,79 +5,75 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"fairmetal/fair"
 )
 
-// Of the hits of a plan one round makes roundShare, at least leastRound: the next capture then tells what they did, and the others are
-// told anew. Fewer hits a round are fewer hits in all, but more captures.
-const (
-	roundShare = 0.5
-	leastRound = 14
-)
+// leastRound: for fewer hits a capture does not pay, if more are to be had.
+const leastRound = 8
 
-// staged works the planner's own order: pulls where they pay, then passes over all marks together.
+// staged works the planner's own order: pulls where they pay, then rounds over all marks together.
 func (b *bench) staged() {
 	pulls := b.pullFirst()
 	b.done = append(b.done, pulls...)
-	for range passes {
+	b.passes()
+	if len(b.done) > 0 || len(b.marks) == 0 {
+		return
+	}
+	if v, err := fair.Judge(b.in.Surface, b.in.Limits); err != nil || v.Answer == fair.Yes {
+		return
+	}
+	for b.share -= shareStep; b.share >= leastShare && len(b.done) == 0; b.share -= shareStep {
+		b.passes()
+	}
+}
+
+func (b *bench) passes() {
+	for range mostRounds {
 		before := len(b.done)
 		b.pass()
-		if len(b.done) == before || b.in.NextOnly || b.worst() <= b.in.goal() {
+		if len(b.done) == before || len(b.done) >= maxHits || b.in.NextOnly || b.fair() {
 			return
 		}
 	}
 }
 
-// passes bounds how often what limits of film and hand have left is looked at again.
-const passes = 4
+// mostRounds bounds a plan.
+const mostRounds = 30
 
-// pass finds hits for the metal as it stands and makes them, the largest first, fine ones last.
+// pass finds the hits of a round for the metal as it stands and makes them, the largest first, held ones last.
 func (b *bench) pass() {
-	left := b.solve()
+	b.measured()
+	left := b.pick()
 	slices.SortStableFunc(left, func(p, q trial) int {
-		if p.fine != q.fine {
-			return map[bool]int{false: -1, true: 1}[p.fine]
+		if p, q := p.touch == free, q.touch == free; p != q {
+			return map[bool]int{true: -1, false: 1}[p]
 		}
 		return cmp.Compare(math.Abs(q.set), math.Abs(p.set))
 	})
-	for len(left) > 0 {
-		stage := Level
-		switch {
-		case left[0].fine:
-			stage = Finish
-		case b.lowest() < -raiseFromUM:
-			stage = Raise
+	lowest := b.lowest()
+	var hits []worked
+	for _, t := range left {
+		x, y := b.at(t.cell)
+		w := b.book(t.cell, t.mark, t.touch, b.trusted(t.cell, t.set), b.grips.at(x, y, t.mark, b.stageOf(t.cell, t.touch), t.set < 0))
+		if math.Abs(w.SetUM) < leastUM {
+			continue
 		}
-		n := min(b.roundSize(len(left)), len(left))
-		var hits []worked
-		for _, t := range left[:n] {
-			x, y := b.at(t.cell)
-			stage := stage
-			if t.fine {
-				stage = Finish
-			}
-			if w := b.book(t.cell, t.mark, stage, b.trusted(t.cell, t.set), b.grips.at(x, y, t.mark, stage, t.set < 0)); math.Abs(w.SetUM) >= leastUM {
-				hits = append(hits, w)
-			}
+		if w.stage == Level && lowest < -raiseFromUM {
+			w.stage = Raise // of one round with the deep lows
 		}
-		left = left[n:]
-		for _, w := range b.inOrder(hits) {
-			b.bump(b.h, w.cell, b.shape(w.stage, w.grip), w.SetUM)
-			w.round = b.round
-			b.done = append(b.done, w)
-		}
-		b.round++
-		if b.in.NextOnly {
-			return
-		}
+		hits = append(hits, w)
 	}
+	for _, w := range b.inOrder(hits) {
+		b.apply(w)
+		w.round = b.round
+		b.done = append(b.done, w)
+	}
+	b.round++
 }
 
 // leastUM: a smaller set is not worth a hit, tools and eyes do not tell it from none.
 const leastUM = 2.0
-
-func (b *bench) roundSize(left int) int {
-	return min(perRound, max(leastRound, int(math.Ceil(roundShare*float64(left)))))
-}
 
 // lowest metal that has to become fair, um.
 func (b *bench) lowest() float64 {
@@ -113,7 +109,7 @@ func (b *bench) inOrder(hits []worked) []worked {
 				}
 			}
 			hits[i], hits[at] = hits[at], hits[i]
-			b.bump(h, hits[i].cell, b.shape(hits[i].stage, hits[i].grip), hits[i].SetUM)
+			b.bump(h, hits[i].cell, b.field(hits[i].touch, hits[i].grip), hits[i].SetUM)
 		}
 		from = to
 	}
@@ -133,11 +129,12 @@ func (b *bench) pullFirst() []worked {
 		if math.IsNaN(b.h[cell]) {
 			continue
 		}
-		w := b.book(cell, k, Raise, p.setUM, p.grip)
+		w := b.book(cell, k, free, p.setUM, p.grip)
+		w.stage = Raise
 		if w.SetUM < worthUM {
 			continue
 		}
-		b.bump(b.h, cell, b.shape(Raise, p.grip), w.SetUM)
+		b.apply(w)
 		out = append(out, w)
 	}
 	if len(out) > 0 {
@@ -152,12 +149,13 @@ func (b *bench) rounds() []Round {
 	var out []Round
 	h := slices.Clone(b.start)
 	part := map[Stage]int{}
+	stage := Raise
 	for from, n := 0, 0; from < len(b.done); {
-		stage := b.done[from].stage
 		to := from
-		for to < len(b.done) && (b.in.plain() && b.done[to].stage == stage || !b.in.plain() && b.done[to].round == b.done[from].round) && to-from < perRound {
+		for to < len(b.done) && (b.in.plain() && b.done[to].stage == b.done[from].stage || !b.in.plain() && b.done[to].round == b.done[from].round) && to-from < perRound {
 			to++
 		}
+		stage = stageAfter(stage, b.done[from:to])
 		r := Round{Stage: stage, Title: title(stage, part[stage]), Why: why[stage], Order: orderWhy[stage], Watch: watch(stage, b.in, b.done[from:to])}
 		part[stage]++
 		for _, w := range b.done[from:to] {
@@ -174,11 +172,23 @@ func (b *bench) rounds() []Round {
 	return out
 }
 
+// stageAfter names the stage of a round by the coarsest of its hits; stages are not gone back to, and free hits among the last are part of finishing.
+func stageAfter(last Stage, hits []worked) Stage {
+	at := slices.Index(stages, last)
+	coarsest := len(stages) - 1
+	for _, w := range hits {
+		coarsest = min(coarsest, slices.Index(stages, w.stage))
+	}
+	return stages[max(at, coarsest)]
+}
+
+var stages = []Stage{Raise, Level, Finish}
+
 // replay works a hit on h and sets its heights to what is met in working order.
 func (b *bench) replay(h []float64, w *worked) {
 	from := h[w.cell]
 	w.FromUM, w.ToUM, w.LoadedUM = from, from+w.SetUM, from+b.lift(w.grip, w.SetUM)
-	b.bump(h, w.cell, b.shape(w.stage, w.grip), w.SetUM)
+	b.bump(h, w.cell, b.field(w.touch, w.grip), w.SetUM)
 }
 
 func minutes(w worked) float64 { return minutesOf[w.Method+" "+string(w.stage)] }
@@ -186,7 +196,7 @@ func minutes(w worked) float64 { return minutesOf[w.Method+" "+string(w.stage)] 
 func (w worked) rounded() Hit {
 	h := w.Hit
 	for _, v := range []*float64{&h.FromUM, &h.LoadedUM, &h.ToUM, &h.SetUM, &h.ForceN, &h.HandN} {
-		*v = math.Round(*v)
+		*v = math.Round(10**v) / 10
 	}
 	h.StrainPct = math.Round(100*h.StrainPct) / 100
 	return h

@@ -5,123 +5,171 @@ import "math"
 const (
 	// raiseFromUM: from this depth on a low is raised before it is levelled. Common practice, no source.
 	raiseFromUM = 100.0
-	// levelUM: what stands farther off than this is worked with tips that move their neighbours, the rest against a held knock-down.
+	// levelUM: what stands farther off than this is worked by the plain orders with tips that move their neighbours, the rest against a held knock-down.
 	levelUM = 15.0
 	// ReadUM is what reading the surface adds to what is left over; aimed at is the fair limit and half of it, since a hit that was
 	// told for less does not show.
 	ReadUM   = 3.0
 	aimShare = 0.5
-	// amount is the share by which hits miss in amount, one standard deviation.
-	amount = 0.20
+	// slopeShare of the slope limit is aimed at: hits miss. Where that leaves nothing to do and the hand-over check still says no, since it looks between
+	// the cells too, by shareStep less, down to leastShare.
+	slopeShare, shareStep, leastShare = 0.8, 0.15, 0.4
+	// amount and placeMM are the standard deviations by which hits miss in amount and, each way, in place.
+	amount  = 0.20
+	placeMM = 1.0
+	// missShrink: since a hit misses, what it takes away is largest in the mean when it is told for a little less: 1/(1 + amount2 + placeMM2 k2)
+	// with k2 = 2/s2 the mean square wavenumber of the slopes of a bump of standard deviation s, here 4 mm.
+	missShrink = 0.85
+	// patience is how many standard deviations of what the round's hits may miss by are left for the next capture to show.
+	patience = 2.0
+	// nearMM is how far from the worst metal the best place for a hit is looked for, alongMM how far its shape is followed there.
+	nearMM, alongMM = 6.0, 14.0
+	// heldUM is the most that a held hit takes: beyond, the knock-down gives.
+	heldUM = 25.0
 )
 
 // goal is the height that hits are told for, um.
 func (in *Input) goal() float64 { return in.FairUM + aimShare*ReadUM }
 
+// slopeGoal is the slope that hits are told for, mrad.
+func (b *bench) slopeGoal() float64 { return b.share * b.in.Limits.SlopeMRad }
+
 // trial is a hit before it is told.
 type trial struct {
 	cell, mark int
-	fine       bool // worked against a held knock-down
+	touch      touch
 	set        float64
 }
 
-// solve finds hits that leave nothing over the goal: again and again the metal that stands farthest off, low or high, is brought level on the
-// simulated panel, where each hit moves its neighbours. Lows and highs are worked in one go, so that the metal around is lifted by pushes and
-// lowered by taps alike. Hits on one cell become one, as far as one hit may go.
-func (b *bench) solve() []trial {
+// pick finds the hits of the next round. Again and again, near the metal that is farthest over a goal, the hit is taken of which slopes and heights
+// as the eye sees them become least (matching pursuit), until none is over by more than the hits picked so far may miss by: what those leave is told
+// by the next capture, and told for now it would be told for nothing. Where that leaves fewer hits than a round is worth, less is left open. Lows
+// and highs are worked in one go, so that the metal around is lifted by pushes and lowered by taps alike. Hits on one cell become one, as far as one
+// hit may go.
+func (b *bench) pick() []trial {
 	g := b.again()
 	copy(g.h, b.h)
+	copy(g.seen, b.seen)
 	copy(g.strain, b.strain)
-	g.until(0, Level)
-	g.pursue()
+	for open := patience; ; open /= 2 {
+		if open < patience/8 {
+			open = 0
+		}
+		spent := make([]bool, len(g.h))
+		for len(g.done) < perRound {
+			worst := g.farthest(open, spent)
+			if worst < 0 {
+				break
+			}
+			if !g.best(worst) {
+				spent[worst] = true // no more to be had here
+			}
+		}
+		if open == 0 || len(g.done) >= leastRound {
+			break
+		}
+	}
 	type key struct {
-		cell int
-		fine bool
+		cell  int
+		touch touch
 	}
 	var out []trial
 	at := map[key]int{}
 	for _, w := range g.done {
-		k := key{w.cell, w.stage == Finish}
+		k := key{w.cell, w.touch}
 		j, again := at[k]
 		if again && math.Abs(out[j].set+w.SetUM) <= w.grip.mostUM {
 			out[j].set += w.SetUM
 			continue
 		}
 		at[k] = len(out)
-		out = append(out, trial{w.cell, w.mark, k.fine, w.SetUM})
+		out = append(out, trial{w.cell, w.mark, w.touch, w.SetUM})
 	}
 	return out
 }
 
-// viewMM is the standard deviation of the window in which a fine hit's shape is fitted to the metal, and how far from the worst metal the best place
-// for the hit is looked for.
-const viewMM = 2.0
-
-// pursue finishes: near the worst metal it makes the hit whose shape takes most of what stands off there (matching pursuit), until nothing is over the
-// goal or hits stop helping. Bringing the worst point itself level each time swings instead: what is sharper than a hit's own shape asks for pushes and
-// taps side by side that undo each other.
-func (b *bench) pursue() {
-	spent := make([]bool, len(b.h))
-	for range max(0, maxHits-len(b.done)) {
-		worst, most := -1, b.in.goal()
-		for i, o := range b.owner {
-			if v := math.Abs(b.h[i]); o != 0 && !spent[i] && v > most {
-				most, worst = v, i
-			}
+// farthest is the cell that is farthest over a goal, by more than open standard deviations of what hits may have missed by; -1: none.
+func (b *bench) farthest(open float64, spent []bool) int {
+	worst, most := -1, 1.0
+	for i, o := range b.owner {
+		if o == 0 || spent[i] {
+			continue
 		}
-		if worst < 0 {
-			return
-		}
-		if !b.finishAt(worst) {
-			spent[worst] = true // no more to be had here
+		if v := b.over(i, open); v > most {
+			most, worst = v, i
 		}
 	}
+	return worst
 }
 
-// finishAt makes the best fine hit around a cell; false where none helps.
-func (b *bench) finishAt(worst int) bool {
+// best makes the best hit near a cell; false where none helps.
+func (b *bench) best(worst int) bool {
 	x, y := b.at(worst)
-	high := b.h[worst] > 0
-	c := b.grips.at(x, y, b.owner[worst]-1, Finish, high)
-	f := b.shape(Finish, c)
-	best, cell, set := 0.0, -1, 0.0
-	b.each(x, y, viewMM, func(i int, _ float64) {
-		if b.owner[i] == 0 || math.IsNaN(b.h[i]) || b.capability > 0 && b.strain[i] > strainShare*b.capability {
+	k := b.owner[worst] - 1
+	touches := []touch{free, held, sharp}
+	if b.h[worst] < -raiseFromUM {
+		touches = touches[:1]
+	}
+	var w worked
+	gain := 0.0
+	b.each(x, y, nearMM, func(i int, _ float64) {
+		if b.owner[i] == 0 && b.site[i] == 0 || math.IsNaN(b.seen[i]) || b.capability > 0 && b.strain[i] > strainShare*b.capability {
 			return
 		}
-		along, norm := b.match(i, f)
-		if along > 0 == high && along*along/norm > best {
-			best, cell, set = along*along/norm, i, -along/norm
+		for _, t := range touches {
+			if s, g := b.trial(i, k, t); g > gain {
+				gain, w = g, worked{cell: i, touch: t, Hit: Hit{SetUM: s}}
+			}
 		}
 	})
-	if cell < 0 {
+	if gain == 0 {
 		return false
 	}
-	w := b.book(cell, b.owner[cell]-1, Finish, math.Copysign(min(math.Abs(set), c.mostUM), set), c)
-	if math.Abs(w.SetUM) < 1 {
+	x, y = b.at(w.cell)
+	w = b.book(w.cell, k, w.touch, w.SetUM, b.grips.at(x, y, k, b.stageOf(w.cell, w.touch), w.SetUM < 0))
+	if math.Abs(w.SetUM) < worthTellingUM {
 		return false
 	}
-	b.bump(b.h, cell, f, w.SetUM)
+	b.apply(w)
 	b.done = append(b.done, w)
 	return true
 }
 
-// match is the metal's heights around a cell along a hit's shape, and the shape along itself, both in the window.
-func (b *bench) match(cell int, f *field) (along, norm float64) {
-	n := min(f.n, int(2*viewMM/cellMM))
-	c, r := cell%b.grid.Cols, cell/b.grid.Cols
-	for j := max(0, r-n); j <= min(b.grid.Rows-1, r+n); j++ {
-		for i := max(0, c-n); i <= min(b.grid.Cols-1, c+n); i++ {
-			h := b.h[j*b.grid.Cols+i]
-			if math.IsNaN(h) {
-				continue
-			}
-			d := cellMM * math.Hypot(float64(i-c), float64(j-r))
-			v := f.at(i-c, j-r)
-			w := v * math.Exp(-d*d/(2*viewMM*viewMM))
-			along += w * h
-			norm += w * v
+// worthTellingUM: smaller sets are not looked at.
+const worthTellingUM = 1.0
+
+// trial is the best set of one touch at a cell, within what tools, hand and film allow, and how much it takes away.
+func (b *bench) trial(cell, k int, t touch) (set, gain float64) {
+	x, y := b.at(cell)
+	stage := b.stageOf(cell, t)
+	c := b.grips.at(x, y, k, stage, false)
+	along, norm := b.along(cell, b.shape(t, c))
+	if along > 0 { // a high: the sign of the set decides between push and tap
+		tap := b.grips.at(x, y, k, stage, true)
+		if c.tabMM > 0 {
+			along, norm = b.along(cell, b.shape(t, tap))
 		}
+		c = tap
 	}
-	return along, norm
+	set = -missShrink * along / norm
+	if math.Abs(set) < worthTellingUM || (set < 0) != (c.method == "tap") {
+		return 0, 0
+	}
+	most := min(c.mostUM, b.filmUM(cell, c))
+	if t != free {
+		most = min(most, heldUM)
+	}
+	set = math.Copysign(min(math.Abs(set), most), set)
+	return set, -2*along*set - set*set*norm
+}
+
+// stageOf is the stage that a touch at a cell belongs to.
+func (b *bench) stageOf(cell int, t touch) Stage {
+	switch {
+	case t != free:
+		return Finish
+	case b.h[cell] < -raiseFromUM:
+		return Raise
+	}
+	return Level
 }

@@ -25,7 +25,8 @@ type reality struct {
 	form   []float64 // the smooth form that the last measurement took off, um
 	strain []float64 // of the film, per cent, added up
 	panel  metal.Panel
-	spread float64 // width of a finishing hit, mm
+	spread float64 // width of a held hit, mm
+	sharp  float64 // and with the sharpest tip
 	wide   profile // what a hit leaves by distance
 	pulled map[float64]profile
 	rnd    *rand.Rand
@@ -70,6 +71,7 @@ func newReality(panel metal.Panel, dents []dent, rnd *rand.Rand) *reality {
 		}
 	}
 	r.spread = 3.2 + 1.6*rnd.Float64()
+	r.sharp = 1.9 + 0.8*rnd.Float64()
 	r.wide = leaves(panel, straySD*rnd.NormFloat64(), 1+coreSpread*(2*rnd.Float64()-1))
 	r.pulled = map[float64]profile{}
 	return r
@@ -158,10 +160,10 @@ func (r *reality) measured() *surface.Surface {
 
 // blow is one hit as it is made: the height it is to leave, and how.
 type blow struct {
-	x, y, set float64
-	tip       metal.Tip
-	fine, tap bool
-	tabMM     float64 // radius of the tab of a pull
+	x, y, set        float64
+	tip              metal.Tip
+	held, sharp, tap bool
+	tabMM            float64 // radius of the tab of a pull
 }
 
 // hit leaves what a blow leaves, as the real metal spreads it, and books the film's strain.
@@ -176,9 +178,12 @@ func (r *reality) hit(b blow) {
 	if b.tabMM > 0 {
 		shape = r.under(b.tabMM)
 	}
-	reach := math.Inf(1)
-	if b.fine {
-		reach = 5 * r.spread
+	reach, spread := math.Inf(1), r.spread
+	if b.sharp {
+		spread = r.sharp
+	}
+	if b.held {
+		reach = 5 * spread
 	}
 	for j := range r.Rows {
 		for i := range r.Cols {
@@ -188,8 +193,8 @@ func (r *reality) hit(b blow) {
 				continue
 			}
 			f := shape.at(d)
-			if b.fine {
-				f *= math.Exp(-d * d / (2 * r.spread * r.spread))
+			if b.held {
+				f *= math.Exp(-d * d / (2 * spread * spread))
 			}
 			k := j*r.Cols + i
 			r.h[k] += set * f

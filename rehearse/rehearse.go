@@ -17,19 +17,20 @@ import (
 
 // Case is the outcome of one job.
 type Case struct {
-	Seed      uint64  `json:"seed"`
-	Material  string  `json:"material"`
-	CrownMM   float64 `json:"crown_mm"` // 0: flat
-	Marks     int     `json:"marks"`
-	Groups    bool    `json:"interacting"`
-	DeepestUM float64 `json:"deepest_um"` // at the start
-	Harder    float64 `json:"harder"`     // true yield over the one believed at first
-	Strategy  string  `json:"strategy"`
-	Declined  bool    `json:"declined"`
-	Why       string  `json:"why,omitempty"` // declined, or stopped
-	Fair      bool    `json:"fair"`
-	// FairCheck is the hand-over check of the last capture by the default limits (black paint), WobbleMRad and CurvaturePerM its worst
-	// wobble and its sharpest short wave.
+	Seed      uint64     `json:"seed"`
+	Material  string     `json:"material"`
+	CrownMM   float64    `json:"crown_mm"` // 0: flat
+	Marks     int        `json:"marks"`
+	Groups    bool       `json:"interacting"`
+	DeepestUM float64    `json:"deepest_um"` // at the start
+	Harder    float64    `json:"harder"`     // true yield over the one believed at first
+	Strategy  string     `json:"strategy"`
+	Paint     fair.Paint `json:"paint"`
+	Declined  bool       `json:"declined"`
+	Why       string     `json:"why,omitempty"` // declined, or stopped
+	// Fair: the hand-over check of the last capture says so, by the default limits of the paint, and the film was not bent over its limit.
+	Fair bool `json:"fair"`
+	// FairCheck is the answer of that check, WobbleMRad and CurvaturePerM its worst wobble and its sharpest short wave.
 	FairCheck     fair.Answer `json:"fair_check,omitempty"`
 	WobbleMRad    float64     `json:"wobble_mrad"`
 	CurvaturePerM float64     `json:"short_curvature_per_m"`
@@ -52,7 +53,6 @@ type Sum struct {
 	Declined   int     `json:"declined"`
 	Fair       int     `json:"fair"`
 	InRange    int     `json:"fair_in_range"`
-	FairCheck  int     `json:"fair_check"` // fair, and the hand-over check says so
 	Worse      int     `json:"ended_worse"`
 	OverStrain int     `json:"over_strain"`
 	Hits       int     `json:"hits"`
@@ -60,8 +60,6 @@ type Sum struct {
 }
 
 const (
-	// fairUM is what a capture of the finished panel may still show: the plan's own limit and what reading adds.
-	fairUM = plan.DefaultFairUM + 3
 	// maxRounds ends a job that does not come to its end.
 	maxRounds = 30
 	skinC     = 45.0
@@ -94,9 +92,6 @@ func (s *Sum) add(c Case) {
 	if c.Fair && c.InRange {
 		s.InRange++
 	}
-	if c.Fair && c.FairCheck == fair.Yes {
-		s.FairCheck++
-	}
 	if c.LeftUM > c.DeepestUM {
 		s.Worse++
 	}
@@ -107,8 +102,8 @@ func (s *Sum) add(c Case) {
 	s.Minutes += c.Minutes
 }
 
-// draw makes a panel up: what it is, what is believed of it, its dents and its film.
-func draw(rnd *rand.Rand) (believed, true_ metal.Panel, dents []dent, film metal.Film) {
+// draw makes a panel up: what it is, what is believed of it, its dents, its film and its colour.
+func draw(rnd *rand.Rand) (believed, true_ metal.Panel, dents []dent, film metal.Film, paint fair.Paint) {
 	span := func(lo, hi float64) float64 { return lo + (hi-lo)*rnd.Float64() }
 	name, t := "mild steel", span(0.65, 0.8)
 	if rnd.Float64() < 0.3 {
@@ -143,15 +138,16 @@ func draw(rnd *rand.Rand) (believed, true_ metal.Panel, dents []dent, film metal
 			dents = append(dents, d)
 		}
 	}
-	return believed, true_, dents, film
+	return believed, true_, dents, film, []fair.Paint{fair.Black, fair.Dark, fair.Mid, fair.Pale}[rnd.IntN(4)]
 }
 
 func one(seed uint64, strategy string) (Case, error) {
 	rnd := rand.New(rand.NewPCG(seed, 0x4e4ea5e))
-	believed, is, dents, film := draw(rnd)
+	believed, is, dents, film, paint := draw(rnd)
+	limits := fair.DefaultLimits(paint)
 	r := newReality(is, dents, rnd)
 	c := Case{Seed: seed, Material: believed.Name, CrownMM: math.Round(believed.RadiusMM), Harder: math.Round(1000*is.YieldMPa/believed.YieldMPa) / 1000,
-		Strategy: strategy, LimitPct: film.CapabilityPct(skinC)}
+		Strategy: strategy, Paint: paint, LimitPct: film.CapabilityPct(skinC)}
 	tools := rack.Default()
 	last := math.Inf(1)
 	stuck := 0
@@ -162,14 +158,18 @@ func one(seed uint64, strategy string) (Case, error) {
 	}
 	var done *plan.Round
 	var seen *surface.Surface
+	var check fair.Verdict
 	for {
 		s := r.measured()
 		if done != nil {
 			heard.Round(*done, seen, s)
 			believed = heard.Panel()
 		}
-		marks := r.seen(s)
-		left, _, _ = r.left()
+		if check, err = fair.Judge(s, limits); err != nil {
+			return c, err
+		}
+		marks := r.seen(s, check)
+		left = r.left()
 		if c.Rounds == 0 {
 			c.Marks, c.DeepestUM = len(marks), math.Round(left)
 			if v := verdict.Judge(verdict.Input{Marks: marks, Panel: believed, Film: film}); v.Answer == verdict.No {
@@ -177,19 +177,19 @@ func one(seed uint64, strategy string) (Case, error) {
 				return c, nil
 			}
 		}
-		if left <= fairUM || c.Rounds >= maxRounds {
+		if check.Answer == fair.Yes || c.Rounds >= maxRounds {
 			break
 		}
-		// Rounds that no longer pay are stopped: six without a tenth less left over.
-		if left > 0.9*last {
+		// Rounds that no longer pay are stopped: six without a tenth less wobble.
+		if check.Worst.WobbleMRad > 0.9*last {
 			if stuck++; stuck >= 6 {
 				c.Why = "rounds stopped paying"
 				break
 			}
 		} else {
-			stuck, last = 0, left
+			stuck, last = 0, check.Worst.WobbleMRad
 		}
-		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0,
+		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0, Limits: limits,
 			Strain: func(x, y float64) float64 { return r.at(r.strain, x, y) }})
 		if err != nil {
 			return c, err
@@ -216,19 +216,10 @@ func one(seed uint64, strategy string) (Case, error) {
 	}
 	c.LeftUM = math.Round(10*left) / 10
 	c.StrainPct = math.Round(100*slices.Max(r.strain)) / 100
-	c.Fair = c.LeftUM <= fairUM && c.StrainPct <= c.LimitPct
+	c.FairCheck, c.WobbleMRad, c.CurvaturePerM = check.Answer, math.Round(10*check.Worst.WobbleMRad)/10, math.Round(100*check.Bands[0].Curvature.Value)/100
+	c.Fair = check.Answer == fair.Yes && c.StrainPct <= c.LimitPct
 	c.InRange = c.Hits >= c.HitsLow && c.Hits <= c.HitsHigh
-	return c, c.handOver(r.measured())
-}
-
-// handOver judges the last capture as the app does before the keys are given back.
-func (c *Case) handOver(s *surface.Surface) error {
-	v, err := fair.Judge(s, fair.DefaultLimits(fair.Black))
-	if err != nil {
-		return err
-	}
-	c.FairCheck, c.WobbleMRad, c.CurvaturePerM = v.Answer, math.Round(10*v.Worst.WobbleMRad)/10, math.Round(100*v.Bands[0].Curvature.Value)/100
-	return nil
+	return c, nil
 }
 
 func firstNo(v verdict.Verdict) string {
@@ -247,28 +238,29 @@ func firstNo(v verdict.Verdict) string {
 	return "declined"
 }
 
-// left is the height farthest from the form, um, within the part that is looked at, and its place.
-func (r *reality) left() (um, x, y float64) {
+// left is the height farthest from the form, um, within the part that is looked at.
+func (r *reality) left() (um float64) {
 	for i, v := range r.fairForm() {
-		if cx, cy := r.XY(i%r.Cols, i/r.Cols); math.Abs(cx) < workX && math.Abs(cy) < workY && math.Abs(v) > um {
-			um, x, y = math.Abs(v), cx, cy
+		if x, y := r.XY(i%r.Cols, i/r.Cols); math.Abs(x) < workX && math.Abs(y) < workY {
+			um = max(um, math.Abs(v))
 		}
 	}
-	return um, x, y
+	return um
 }
 
 // spotMM is the breadth of a spot that the technician marks.
 const spotMM = 12.0
 
 // seen are the marks on a surface: those found, and the spot where a line wobbles most if it is in none of them, which the technician sees.
-func (r *reality) seen(s *surface.Surface) []mark.Mark {
+func (r *reality) seen(s *surface.Surface, check fair.Verdict) []mark.Mark {
 	marks := mark.Find(s, mark.Options{})
-	um, x, y := r.left()
+	x, y := check.Worst.XMM, check.Worst.YMM
 	for i := range marks {
-		if marks[i].DepthUM >= plan.DefaultFairUM && marks[i].Inside(x, y, 1, 0) {
+		if marks[i].Inside(x, y, 1, 0) {
 			return marks
 		}
 	}
+	um := max(math.Abs(1000*s.At(x, y)), plan.FairUM(check.Limits))
 	m := mark.Mark{ID: "spot", Kind: mark.Round, XMM: x, YMM: y, LengthMM: spotMM, WidthMM: spotMM, DepthUM: um, DeepestMM: [2]float64{x, y}, RadiusMM: spotMM * spotMM / (8 * um / 1000)}
 	if s.At(x, y) > 0 {
 		m.Kind = mark.High
@@ -276,7 +268,8 @@ func (r *reality) seen(s *surface.Surface) []mark.Mark {
 	return append(marks, m)
 }
 
-// work makes a round's hits: each is brought to the height under the tool that the plan gives, fine ones to the height after.
+// work makes a round's hits: each is brought to the height under the tool that the plan gives, taps to the height after; held ones are made as large
+// as told, by how the line straightens.
 func (r *reality) work(round plan.Round, tools rack.Rack) {
 	soft := map[string]bool{}
 	for _, t := range tools.Tips {
@@ -289,10 +282,15 @@ func (r *reality) work(round plan.Round, tools rack.Rack) {
 	for _, h := range round.Hits {
 		before := r.stands(h.XMM, h.YMM)
 		tip := metal.Tip{Soft: h.Method == "pull" || soft[h.Tool]}
-		if h.Method == "tap" || h.Held {
+		tap := h.Method == "tap"
+		if h.Held {
+			r.hit(blow{x: h.XMM, y: h.YMM, set: h.SetUM, tip: tip, held: true, sharp: h.Sharp, tap: tap})
+			continue
+		}
+		if tap {
 			// Light blows, looked at one by one: up to what is wanted.
 			set := h.ToUM - before
-			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip: tip, fine: h.Held, tap: h.Method == "tap"})
+			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip: tip, tap: true})
 			continue
 		}
 		l := h.LoadedUM - before

@@ -31,7 +31,7 @@ func (c *rehearseCmd) Run(s streams) error {
 		}{cases, sum})
 	}
 	w := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "seed\tmaterial\tmarks\tdeepest um\toutcome\thits\tforecast\trounds\tstrain %\tlimit %\tleft um\twobble mrad\thand-over check\tminutes\t")
+	fmt.Fprintln(w, "seed\tmaterial\tpaint\tmarks\tdeepest um\toutcome\thits\tforecast\trounds\tstrain %\tlimit %\tleft um\twobble mrad\thand-over check\tminutes\t")
 	for _, k := range cases {
 		out := "not fair"
 		switch {
@@ -40,10 +40,10 @@ func (c *rehearseCmd) Run(s streams) error {
 		case k.Fair:
 			out = "fair"
 		}
-		fmt.Fprintf(w, "%d\t%s\t%d\t%.0f\t%s\t%d\t%d-%d\t%d\t%.1f\t%.1f\t%.0f\t%.1f\t%s\t%.0f\t\n", k.Seed, k.Material, k.Marks, k.DeepestUM, out, k.Hits, k.HitsLow, k.HitsHigh, k.Rounds, k.StrainPct, k.LimitPct, k.LeftUM, k.WobbleMRad, k.FairCheck, k.Minutes)
+		fmt.Fprintf(w, "%d\t%s\t%s\t%d\t%.0f\t%s\t%d\t%d-%d\t%d\t%.1f\t%.1f\t%.0f\t%.1f\t%s\t%.0f\t\n", k.Seed, k.Material, k.Paint, k.Marks, k.DeepestUM, out, k.Hits, k.HitsLow, k.HitsHigh, k.Rounds, k.StrainPct, k.LimitPct, k.LeftUM, k.WobbleMRad, k.FairCheck, k.Minutes)
 	}
 	w.Flush()
-	fmt.Fprintf(s.Out, "%d cases: %d declined, %d fair, %d of them within the forecast, %d by the hand-over check, %d ended worse, %d over the film's strain; %d hits, %.0f min\n",
-		sum.Cases, sum.Declined, sum.Fair, sum.InRange, sum.FairCheck, sum.Worse, sum.OverStrain, sum.Hits, sum.Minutes)
+	fmt.Fprintf(s.Out, "%d cases: %d declined, %d fair, %d of them within the forecast, %d ended worse, %d over the film's strain; %d hits, %.0f min\n",
+		sum.Cases, sum.Declined, sum.Fair, sum.InRange, sum.Worse, sum.OverStrain, sum.Hits, sum.Minutes)
 	return nil
 }
