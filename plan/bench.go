@@ -77,6 +77,9 @@ func newBench(in Input, marks []mark.Mark, f *fields) *bench {
 		b.sigma[i] = 1000 * float64(in.Surface.Sigma[min(max(int(r+0.5), 0), g.Rows-1)*g.Cols+min(max(int(c+0.5), 0), g.Cols-1)])
 		if in.Strain != nil {
 			b.strain[i] = in.Strain(x, y)
+			for _, d := range aroundCell { // the worst place may lie between cells
+				b.strain[i] = max(b.strain[i], in.Strain(x+cellMM/2*float64(d[0]), y+cellMM/2*float64(d[1])))
+			}
 		}
 	}
 	b.start = slices.Clone(b.h)

@@ -282,7 +282,7 @@ func (r *reality) work(round plan.Round, tools rack.Rack) {
 	for _, h := range round.Hits {
 		before := r.stands(h.XMM, h.YMM)
 		tip := metal.Tip{Soft: h.Method == "pull" || soft[h.Tool]}
-		tap := h.Method == "tap"
+		tap, most := h.Method == "tap", 1.5*math.Abs(h.SetUM)+2
 		if h.Held {
 			r.hit(blow{x: h.XMM, y: h.YMM, set: h.SetUM, tip: tip, held: true, sharp: h.Sharp, tap: tap})
 			continue
@@ -290,13 +290,14 @@ func (r *reality) work(round plan.Round, tools rack.Rack) {
 		if tap {
 			// Light blows, looked at one by one: up to what is wanted.
 			set := h.ToUM - before
-			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), 1.5*math.Abs(h.SetUM)+2), set), tip: tip, tap: true})
+			r.hit(blow{x: h.XMM, y: h.YMM, set: math.Copysign(min(math.Abs(set), most), set), tip: tip, tap: true})
 			continue
 		}
 		l := h.LoadedUM - before
 		if l <= 0 {
 			continue // it stands there already
 		}
-		r.hit(blow{x: h.XMM, y: h.YMM, set: r.panel.SetAtHeightUM(l, tip), tip: tip, tabMM: tabs[h.Tool]})
+		// A push that begins to leave far more than is told is let go.
+		r.hit(blow{x: h.XMM, y: h.YMM, set: min(r.panel.SetAtHeightUM(l, tip), most), tip: tip, tabMM: tabs[h.Tool]})
 	}
 }
