@@ -29,6 +29,18 @@ type planned struct {
 	Said  string    `json:"said,omitempty"`
 	Felt  string    `json:"felt,omitempty"`
 	Glue  rack.Glue `json:"glue,omitzero"` // of a pull
+	How   string    `json:"how,omitempty"` // what the method alone does not say
+}
+
+// how says of a held hit what it is held by.
+func how(h plan.Hit) string {
+	switch {
+	case h.Sharp:
+		return "Between the sharpest tip and a held knock-down, so that the neighbours stay."
+	case h.Held:
+		return "Between the tip and a held knock-down, so that the neighbours stay."
+	}
+	return ""
 }
 
 // workView is the page of the step.
@@ -99,7 +111,7 @@ func (a *App) atPanel(r *http.Request, v *workView) error {
 	var last []job.HitDone
 	for i, round := range v.Result.Offer.Plan.Rounds {
 		for _, h := range round.Hits {
-			p := planned{Hit: h, Round: i, Part: part(round.Stage, h.Method)}
+			p := planned{Hit: h, Round: i, Part: part(round.Stage, h.Method), How: how(h)}
 			if d, ok := said[job.HitPlace{Capture: v.Shown.ID, N: h.N}]; ok {
 				p.Said, p.Felt = d.Did, d.Felt
 				v.Said++
@@ -154,7 +166,7 @@ func (v workView) script(l words.Lang) (template.JS, error) {
 	}
 	for i := range doc.Hits {
 		h := &doc.Hits[i]
-		h.Method, h.Tool, h.Bar, h.Glue.Name = l.T(h.Method), l.T(h.Tool), l.T(h.Bar), l.T(h.Glue.Name)
+		h.Method, h.Tool, h.Bar, h.Glue.Name, h.How = l.T(h.Method), l.T(h.Tool), l.T(h.Bar), l.T(h.Glue.Name), l.T(h.How)
 	}
 	b, err := json.Marshal(doc)
 	return template.JS(b), err
@@ -340,8 +352,14 @@ func (a *App) round(r *http.Request) (tracing.Round, error) {
 	p := res.Offer.Plan.Rounds[i]
 	out.Panel, out.Title = j.Vehicle+", "+j.Panel, l.T(p.Title)
 	for _, h := range p.Hits {
-		out.Hits = append(out.Hits, tracing.Hit{N: h.N, XMM: h.XMM, YMM: h.YMM, Kind: h.Method,
-			Lines: []string{l.T(h.Tool), l.Signed(h.LoadedUM) + " um " + l.T("under the tool") + ", " + l.Signed(h.ToUM) + " um " + l.T("after")}})
+		lines := []string{l.T(h.Tool), l.Signed(h.LoadedUM) + " um " + l.T("under the tool") + ", " + l.Signed(h.ToUM) + " um " + l.T("after")}
+		switch {
+		case h.Sharp:
+			lines[0] += ", " + l.T("held, sharpest tip")
+		case h.Held:
+			lines[0] += ", " + l.T("held")
+		}
+		out.Hits = append(out.Hits, tracing.Hit{N: h.N, XMM: h.XMM, YMM: h.YMM, Kind: h.Method, Lines: lines})
 	}
 	for _, k := range stored.Cards {
 		out.Cards = append(out.Cards, tracing.Card{Letter: k.Letter, Symbol: k.OutlineMM})

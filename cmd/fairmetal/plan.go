@@ -132,7 +132,10 @@ func told(h plan.Hit) string {
 	if h.Bar != "" {
 		line += fmt.Sprintf(", %.0f N at the hand with %s", h.HandN, h.Bar)
 	}
-	if h.Held {
+	switch {
+	case h.Sharp:
+		line += ", held from the other side, with the sharpest tip"
+	case h.Held:
 		line += ", held from the other side"
 	}
 	return line

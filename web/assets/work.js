@@ -121,6 +121,8 @@ function show() {
 	$("ap-n").textContent = String(h.n);
 	$("ap-method").textContent = h.method;
 	$("ap-tool").textContent = h.tool + (h.bar ? ", " + h.bar : "");
+	$("ap-how").textContent = h.how || "";
+	$("ap-how").hidden = !h.how;
 	$("ap-from").textContent = sign(h.from_um);
 	$("ap-loaded").textContent = sign(h.loaded_um);
 	$("ap-to").textContent = sign(h.to_um);
