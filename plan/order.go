@@ -64,11 +64,8 @@ func (b *bench) until(only int, stage Stage) {
 		x, y := b.at(cell)
 		k := b.owner[cell] - 1
 		t := free
-		switch {
-		case stage == Finish && b.finer < 1:
-			t = sharp
-		case stage == Finish:
-			t = held
+		if stage == Finish {
+			t = held // with the sharpest tip these orders take more hits
 		}
 		c := b.grips.at(x, y, k, b.stageOf(cell, t), b.h[cell] > 0)
 		w := b.book(cell, k, t, math.Copysign(min(math.Abs(b.h[cell]), c.mostUM), -b.h[cell]), c)
