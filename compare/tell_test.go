@@ -62,6 +62,43 @@ func TestMetalTells(t *testing.T) {
 		if math.Abs(s.Harder-harder) > 0.05 || s.Hits != len(pl.Rounds[0].Hits) {
 			t.Errorf("heard %.3f +- %.3f of %.3f: %s", s.Harder, s.HarderSD, harder, s.Says)
 		}
+		if want := map[bool]string{true: "harder than its name", false: "softer than its name"}[harder > 1]; !strings.Contains(s.Says, want) || !strings.Contains(s.Says, "stay push to") {
+			t.Errorf("says %q", s.Says)
+		}
+	}
+}
+
+// TestStretchedLowTells: around a low that was raised a ring stands up that no hit explains: that is told, with what to do; without the ring it is not.
+func TestStretchedLowTells(t *testing.T) {
+	m, err := metal.Lookup("mild steel")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := metal.Panel{Sheet: metal.Sheet{Material: m, ThicknessMM: 0.7}, RadiusMM: 2000, SupportMM: 150}
+	before, marks := bowl(-0.3)
+	in := plan.Input{Surface: before, Marks: marks, Panel: p, Film: metal.Film{ThicknessUM: 110}, TempC: 45, Rack: rack.Default()}
+	pl, err := plan.Make(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, ring := range []float64{0, 0.045} {
+		after := worked(before, p, pl.Rounds[0], 1)
+		for i := range after.Height {
+			x, y := after.XY(i%after.Cols, i/after.Cols)
+			q := (math.Hypot(x, y) - 18) / 4
+			after.Height[i] += float32(ring * math.Exp(-q*q/2))
+		}
+		s, err := Tell(Work{Panel: p, TempC: 45, Rack: in.Rack, Done: []Done{{pl.Rounds[0], before, after}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		warned := false
+		for _, w := range s.Warnings {
+			warned = warned || strings.Contains(w, "stretched") && strings.Contains(w, "shrink")
+		}
+		if warned != (ring > 0) {
+			t.Errorf("a ring of %g mm: %q %+v", ring, s.Warnings, s.Lows)
+		}
 	}
 }
 

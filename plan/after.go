@@ -17,6 +17,7 @@ func After(in Input, p Plan) *surface.Surface {
 	if err != nil {
 		return out // a panel that could not be planned for has no plan either
 	}
+	f = f.shaped(in.Shape)
 	b := newBench(in, nil, f)
 	for _, r := range p.Rounds {
 		for _, h := range r.Hits {

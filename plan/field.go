@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"fairmetal/metal"
-	"fairmetal/surface"
 )
 
 // field is the shape that a hit leaves on the raster, 1 at the hit, row by row from (-n, -n) to (n, n).
@@ -24,16 +23,51 @@ func (f *field) at(dc, dr int) float64 {
 // The fields of one panel.
 type fields struct {
 	wide, fine *field
-	// rough is wide without its broad part: what a fit to the undamaged form around takes away, and no reflected line shows.
-	rough *field
+	// by is what they change by for 1 of each part of a Shape.
+	by [shapes]struct{ wide, fine *field }
+}
+
+// Shape is how the fields of this metal differ from those worked out, as the rounds have told: Far by which share more a hit moves what lies some
+// 20 mm away and farther, Wide by which share wider its bump is, Held by which share wider that of a hit against a held knock-down.
+type Shape struct {
+	Far  float64 `json:"far"`
+	Wide float64 `json:"wide"`
+	Held float64 `json:"held"`
 }
 
 const (
-	// broadMM is the standard deviation of the smooth form about which metal is judged while raising and levelling: broader waves are
-	// the panel's form, which the next capture takes off, and no hit of a tip mends them.
-	broadMM = 35.0
-	// roughReachMM is how far the wide field without its broad part is followed: beyond, it is a few hundredths and smooth.
-	roughReachMM = 44.0
+	shapeFar = iota
+	shapeWide
+	shapeHeld
+	shapes
+)
+
+func (s Shape) parts() [shapes]float64 { return [shapes]float64{s.Far, s.Wide, s.Held} }
+
+// shaped are the fields of metal of that shape, to first order.
+func (f *fields) shaped(s Shape) *fields {
+	if s == (Shape{}) {
+		return f
+	}
+	out := &fields{wide: f.wide.crop(f.wide.n), fine: f.fine.crop(f.fine.n), by: f.by}
+	for k, v := range s.parts() {
+		out.wide.add(f.by[k].wide, v)
+		out.fine.add(f.by[k].fine, v)
+	}
+	return out
+}
+
+// add adds a share of another field of the same size; none: nothing.
+func (f *field) add(o *field, share float64) {
+	if o == nil {
+		return
+	}
+	for i, v := range o.v {
+		f.v[i] += share * v
+	}
+}
+
+const (
 	// heldMM: finishing works the metal between a fine tip and a held knock-down: the bump stays within some 8 mm. Common practice.
 	heldMM = 4.0
 	// mostSupportMM bounds the room that the field is worked out in: beyond, hits are not followed.
@@ -51,21 +85,45 @@ func newFields(p metal.Panel) (*fields, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the panel cannot be worked out: %w", err)
 	}
-	m := shell.Bend(metal.Source{XMM: half, YMM: half, BendMM: 1, CoreMM: patchMM}).Map(cellMM)
-	n := (m.NX - 1) / 2
-	f := &fields{wide: &field{n: n, v: m.Z}}
-	top := f.wide.at(0, 0)
-	if m.NX != m.NY || m.NX != 2*n+1 || !(top > 0) {
-		return nil, fmt.Errorf("the panel cannot be worked out: a room of %g mm has no middle on the raster", 2*half)
+	bump := func(patchMM float64) (*field, error) {
+		m := shell.Bend(metal.Source{XMM: half, YMM: half, BendMM: 1, CoreMM: patchMM}).Map(cellMM)
+		f := &field{n: (m.NX - 1) / 2, v: m.Z}
+		top := f.at(0, 0)
+		if m.NX != m.NY || m.NX != 2*f.n+1 || !(top > 0) {
+			return nil, fmt.Errorf("the panel cannot be worked out: a room of %g mm has no middle on the raster", 2*half)
+		}
+		for i := range f.v {
+			f.v[i] /= top
+		}
+		return f, nil
 	}
-	for i := range f.wide.v {
-		f.wide.v[i] /= top
+	f := &fields{}
+	if f.wide, err = bump(patchMM); err != nil {
+		return nil, err
 	}
 	f.fine = f.wide.crop(int(3 * heldMM / cellMM))
 	f.fine.each(func(d float64, v *float64) { *v *= math.Exp(-d * d / (2 * heldMM * heldMM)) })
-	f.rough = f.wide.withoutBroad().crop(int(roughReachMM / cellMM))
+
+	f.by[shapeFar].wide = f.wide.crop(f.wide.n)
+	f.by[shapeFar].wide.each(func(d float64, v *float64) { *v *= 1 - math.Exp(-d*d/(2*nearMM*nearMM)) })
+	if f.by[shapeWide].wide, err = bump(patchMM * (1 + shapeStep)); err != nil {
+		return nil, err
+	}
+	for i, v := range f.wide.v {
+		w := &f.by[shapeWide].wide.v[i]
+		*w = (*w - v) / shapeStep
+	}
+	f.by[shapeHeld].fine = f.fine.crop(f.fine.n)
+	f.by[shapeHeld].fine.each(func(d float64, v *float64) { *v *= d * d / (heldMM * heldMM) })
 	return f, nil
 }
+
+const (
+	// nearMM: nearer than this a hit is its bump, farther off it is the far field.
+	nearMM = 10.0
+	// shapeStep is the step by which the derivative to the width of the bump is taken.
+	shapeStep = 0.15
+)
 
 // defaultSupportMM is that of package metal. patchMM is the standard deviation of the plastic patch: between that of a ball tip in
 // the reference runs (2.2) and the closed form of metal.Field, which has the height of one of 3.3.
@@ -88,25 +146,6 @@ func (f *field) crop(n int) *field {
 		for c := -n; c <= n; c++ {
 			out.v = append(out.v, f.at(c, r))
 		}
-	}
-	return out
-}
-
-func (f *field) withoutBroad() *field {
-	g := surface.Grid{Cols: 2*f.n + 1, Rows: 2*f.n + 1, PitchMM: cellMM}
-	return &field{n: f.n, v: withoutBroad(g, f.v)}
-}
-
-// withoutBroad takes the broad form off heights; unknown ones stay so.
-func withoutBroad(g surface.Grid, h []float64) []float64 {
-	z := make([]float32, len(h))
-	for i, v := range h {
-		z[i] = float32(v)
-	}
-	broad := surface.Gauss(g, z, broadMM)
-	out := make([]float64, len(h))
-	for i, v := range h {
-		out[i] = v - float64(broad[i])
 	}
 	return out
 }
@@ -134,4 +173,9 @@ func (f *field) spreadOver(radiusMM float64) *field {
 		out.v[i] /= top
 	}
 	return out
+}
+
+// spreadOver are the fields of a pull with a tab of a radius.
+func (f *fields) spreadOver(radiusMM float64) *fields {
+	return &fields{wide: f.wide.spreadOver(radiusMM), fine: f.fine, by: f.by}
 }

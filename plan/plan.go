@@ -137,6 +137,8 @@ type Input struct {
 	Order string
 	// NextOnly leaves out the range of the forecast and the other working orders: for the rounds after the first.
 	NextOnly bool
+	// Shape is what earlier rounds have told of the fields (Heard.Shape).
+	Shape Shape
 }
 
 // Working orders.
@@ -190,6 +192,7 @@ func Make(in Input) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
+	f = f.shaped(in.Shape)
 	start := newBench(in, work, f)
 	if p.Influences, start.groups, err = start.interaction(); err != nil {
 		return Plan{}, err

@@ -162,11 +162,13 @@ func one(seed uint64, strategy string) (Case, error) {
 	}
 	var done *plan.Round
 	var seen *surface.Surface
+	var shape plan.Shape
 	for {
 		s := r.measured()
 		if done != nil {
 			heard.Round(*done, seen, s)
 			believed = heard.Panel()
+			shape, _ = heard.Shape()
 		}
 		marks := r.seen(s)
 		left, _, _ = r.left()
@@ -189,7 +191,7 @@ func one(seed uint64, strategy string) (Case, error) {
 		} else {
 			stuck, last = 0, left
 		}
-		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0,
+		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0, Shape: shape,
 			Strain: func(x, y float64) float64 { return r.at(r.strain, x, y) }})
 		if err != nil {
 			return c, err
