@@ -48,6 +48,22 @@ type Story struct {
 	Warnings []string  `json:"warnings"`
 }
 
+// Made says how many hits were made against the forecast.
+func (s Story) Made() string {
+	if s.HitsHigh == 0 {
+		return fmt.Sprintf("%d hits made", s.Hits)
+	}
+	return fmt.Sprintf("%d hits made, %d to %d forecast", s.Hits, s.HitsLow, s.HitsHigh)
+}
+
+// Bent says what the film has been through at the worst place; "" where it is not known what it stands.
+func (s Story) Bent() string {
+	if s.LimitPct <= 0 {
+		return ""
+	}
+	return fmt.Sprintf("the film was bent by %.1f %% in sum and stands %.1f %%", s.StrainPct, s.LimitPct)
+}
+
 const (
 	// heardPct: less harder or softer than this the next round's heights hardly change.
 	heardPct = 2.0

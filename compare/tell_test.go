@@ -10,6 +10,7 @@ import (
 	"fairmetal/plan"
 	"fairmetal/rack"
 	"fairmetal/surface"
+	"fairmetal/words"
 )
 
 // worked makes the hits of a round on the surface by the closed form of the field, on metal of a factor on the yield: another way than the
@@ -62,8 +63,19 @@ func TestMetalTells(t *testing.T) {
 		if math.Abs(s.Harder-harder) > 0.05 || s.Hits != len(pl.Rounds[0].Hits) {
 			t.Errorf("heard %.3f +- %.3f of %.3f: %s", s.Harder, s.HarderSD, harder, s.Says)
 		}
+		german(t, s.Says)
 		if want := map[bool]string{true: "harder than its name", false: "softer than its name"}[harder > 1]; !strings.Contains(s.Says, want) || !strings.Contains(s.Says, "stay push to") {
 			t.Errorf("says %q", s.Says)
+		}
+	}
+}
+
+// german wants texts in the other language too.
+func german(t *testing.T, texts ...string) {
+	t.Helper()
+	for _, s := range texts {
+		if s != "" && !words.German.Has(s) {
+			t.Errorf("not in German: %s", s)
 		}
 	}
 }
@@ -92,6 +104,7 @@ func TestStretchedLowTells(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		german(t, append(s.Warnings, s.Says, s.Made(), s.Bent())...)
 		warned := false
 		for _, w := range s.Warnings {
 			warned = warned || strings.Contains(w, "stretched") && strings.Contains(w, "shrink")
@@ -117,6 +130,7 @@ func TestWarnings(t *testing.T) {
 		if len(story.Warnings) != 4 || !strings.Contains(story.Warnings[i], want) {
 			t.Fatalf("%q, want %q", story.Warnings, want)
 		}
+		german(t, story.Warnings[i])
 	}
 	if _, err := Tell(Work{Panel: p}); err == nil {
 		t.Error("a story without a round")

@@ -7,7 +7,7 @@ import (
 )
 
 // After is the surface as the plan forecasts it once all its hits are done: the measured heights and, for each hit, its set times the
-// shape that the planning used. Of in only Surface and Panel are looked at; where the surface was not measured, it stays unknown. The
+// shape that the planning used. Of in only Surface, Panel and Shape are looked at; where the surface was not measured, it stays unknown. The
 // uncertainty is that of the measurement: the forecast's own error comes on top.
 func After(in Input, p Plan) *surface.Surface {
 	out := surface.New(in.Surface.Grid)
