@@ -25,6 +25,8 @@ type Work struct {
 	Film     metal.Film
 	TempC    float64 // of the skin while worked
 	Rack     rack.Rack
+	Crown    metal.Crown // of the form, and where the skin is held, as planned with
+	Access   rack.Access
 	Done     []Done
 	Marks    []mark.Mark // on the last capture
 }
@@ -83,6 +85,9 @@ func Tell(w Work) (Story, error) {
 	}
 	heard, err := plan.NewHeard(w.Panel, w.Rack)
 	if err != nil {
+		return Story{}, err
+	}
+	if err := heard.On(w.Crown, w.Access); err != nil {
 		return Story{}, err
 	}
 	s := Story{HitsLow: w.Forecast.HitsLow, HitsHigh: w.Forecast.HitsHigh, LimitPct: w.Film.CapabilityPct(w.TempC), Warnings: []string{}}

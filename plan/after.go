@@ -7,20 +7,21 @@ import (
 )
 
 // After is the surface as the plan forecasts it once all its hits are done: the measured heights and, for each hit, its set times the
-// shape that the planning used. Of in only Surface, Panel and Shape are looked at; where the surface was not measured, it stays unknown. The
+// shape that the planning used. Of in only Surface, Panel, Crown, Access and Shape are looked at; where the surface was not measured, it stays unknown. The
 // uncertainty is that of the measurement: the forecast's own error comes on top.
 func After(in Input, p Plan) *surface.Surface {
 	out := surface.New(in.Surface.Grid)
 	copy(out.Sigma, in.Surface.Sigma)
 	copy(out.Height, in.Surface.Height)
-	f, err := newFields(in.Panel)
+	g, err := newGround(in.Panel, in.Crown, in.Access)
 	if err != nil {
 		return out // a panel that could not be planned for has no plan either
 	}
-	f = f.shaped(in.Shape)
-	b := newBench(in, nil, f)
+	g = g.shaped(in.Shape)
+	b := newBench(in, nil, g.mid)
 	for _, r := range p.Rounds {
 		for _, h := range r.Hits {
+			f := g.at(h.XMM, h.YMM)
 			shape := f.wide
 			if h.Held {
 				shape = f.fine

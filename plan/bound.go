@@ -78,27 +78,29 @@ func (f *field) look(k, dc, dr int) float64 {
 	return v
 }
 
-// seen is a field as each look sees it, from (-n, -n) to (n, n), and its largest size at or beyond a whole distance in cells.
+// seen is a field as each look sees it, from (-n, -n) to (n, n).
 type seen struct {
-	n      int
-	v      [len(looks)][]float64
-	beyond [len(looks)][]float64
+	n int
+	v [len(looks)][]float64
 }
 
-func newSeen(f *field) *seen {
+// newSeen enters into beyond, for each look, the largest size at or beyond a whole distance in cells.
+func newSeen(f *field, beyond *[len(looks)][]float64) *seen {
 	s := &seen{n: f.n + lookCells}
 	for k := range looks {
-		s.beyond[k] = make([]float64, int(math.Sqrt2*float64(s.n))+2)
+		far := make([]float64, max(int(math.Sqrt2*float64(s.n))+2, len(beyond[k])))
+		copy(far, beyond[k])
 		for dr := -s.n; dr <= s.n; dr++ {
 			for dc := -s.n; dc <= s.n; dc++ {
 				v, d := f.look(k, dc, dr), int(math.Hypot(float64(dc), float64(dr)))
 				s.v[k] = append(s.v[k], v)
-				s.beyond[k][d] = max(s.beyond[k][d], math.Abs(v))
+				far[d] = max(far[d], math.Abs(v))
 			}
 		}
-		for d := len(s.beyond[k]) - 2; d >= 0; d-- {
-			s.beyond[k][d] = max(s.beyond[k][d], s.beyond[k][d+1])
+		for d := len(far) - 2; d >= 0; d-- {
+			far[d] = max(far[d], far[d+1])
 		}
+		beyond[k] = far
 	}
 	return s
 }
@@ -110,13 +112,6 @@ func (s *seen) at(look, dc, dr int) float64 {
 	return s.v[look][(dr+s.n)*(2*s.n+1)+dc+s.n]
 }
 
-func (s *seen) from(look int, cells float64) float64 {
-	if d := int(cells); d < len(s.beyond[look]) {
-		return s.beyond[look][d]
-	}
-	return 0
-}
-
 // patch is the metal that is worked on a mark's account.
 type patch struct {
 	cells []int
@@ -126,9 +121,11 @@ type patch struct {
 // bounder is what a bound is found from.
 type bounder struct {
 	*bench
-	limit   []float64 // how far each cell may stand off in the end
-	shapes  []*seen   // of all hits that a plan may make
-	most    float64   // largest set of one hit
+	limit   []float64             // how far each cell may stand off in the end
+	here    []*fields             // of hits on a cell
+	shapes  map[*fields][]*seen   // of all hits that a plan may make there
+	beyond  [len(looks)][]float64 // of all shapes
+	most    float64               // largest set of one hit
 	patches []patch
 	others  [len(looks)][]float64 // what hits on other marks may do to each look at a cell, um
 }
@@ -193,9 +190,10 @@ func (b *bench) bound() Bound {
 }
 
 func (b *bench) newBounder() *bounder {
-	q := &bounder{bench: b, limit: make([]float64, len(b.h)), shapes: []*seen{newSeen(b.fields.wide), newSeen(b.fields.fine)}, most: maxSetUM, patches: make([]patch, len(b.marks))}
+	q := &bounder{bench: b, limit: make([]float64, len(b.h)), here: make([]*fields, len(b.h)), shapes: map[*fields][]*seen{}, most: maxSetUM, patches: make([]patch, len(b.marks))}
+	var tabs []*seen
 	for _, f := range b.tabs {
-		q.shapes = append(q.shapes, newSeen(f))
+		tabs = append(tabs, newSeen(f, &q.beyond))
 	}
 	for i, h := range b.h {
 		q.limit[i] = max(b.in.FairUM+ReadUM, math.Abs(h))
@@ -216,6 +214,14 @@ func (b *bench) newBounder() *bounder {
 	for i, o := range of {
 		if o != 0 {
 			q.patches[o-1].cells = append(q.patches[o-1].cells, i)
+			f := b.fields
+			if b.grips.ground != nil {
+				f = b.grips.ground.at(b.at(i))
+			}
+			q.here[i] = f
+			if q.shapes[f] == nil {
+				q.shapes[f] = append([]*seen{newSeen(f.wide, &q.beyond), newSeen(f.fine, &q.beyond)}, tabs...)
+			}
 		}
 	}
 	q.leaks()
@@ -291,11 +297,10 @@ func (q *bounder) ask(z zone, cell, look int) (ask, bool) {
 
 // from is the largest that any hit of 1 does to a look at or beyond a distance in cells.
 func (q *bounder) from(look int, cells float64) float64 {
-	most := 0.0
-	for _, f := range q.shapes {
-		most = max(most, f.from(look, cells))
+	if d := int(cells); d < len(q.beyond[look]) {
+		return q.beyond[look][d]
 	}
-	return most
+	return 0
 }
 
 // leaks fills in what hits on other marks may do to each look: all that this plan sets there, at the place that is nearest.
@@ -345,7 +350,7 @@ func (q *bounder) least(z zone) int {
 		s.off[k], s.turn[k] = a.off/a.give, k
 	}
 	for _, i := range z.cells {
-		for _, f := range q.shapes {
+		for _, f := range q.shapes[q.here[i]] {
 			m := make([]float64, len(asks))
 			for k, a := range asks {
 				m[k] = f.at(a.look, a.cell%q.grid.Cols-i%q.grid.Cols, a.cell/q.grid.Cols-i/q.grid.Cols) / a.give

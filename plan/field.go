@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"fairmetal/metal"
+	"fairmetal/rack"
 )
 
 // field is the shape that a hit leaves on the raster, 1 at the hit, row by row from (-n, -n) to (n, n).
@@ -74,29 +75,31 @@ const (
 	mostSupportMM = 200.0
 )
 
-// newFields works the shallow shell of the panel out, once: a bend amid a room that is clamped at the support.
+// newFields are the fields amid a panel that is crowned alike both ways.
 func newFields(p metal.Panel) (*fields, error) {
-	half := p.SupportMM
-	if half <= 0 {
-		half = defaultSupportMM
-	}
-	half = cellMM * math.Round(min(half, mostSupportMM)/cellMM)
-	shell, err := metal.NewShell(p.Room(2*half, 2*half))
+	g, err := newGround(p, metal.Crown{}, rack.Access{})
 	if err != nil {
-		return nil, fmt.Errorf("the panel cannot be worked out: %w", err)
+		return nil, err
 	}
+	return g.mid, nil
+}
+
+// fieldsIn works the fields of a hit at a place of a shell out, followed as far as half.
+func fieldsIn(shell *metal.Shell, x, y, half float64) (*fields, error) {
+	n := int(half / cellMM)
 	bump := func(patchMM float64) (*field, error) {
-		m := shell.Bend(metal.Source{XMM: half, YMM: half, BendMM: 1, CoreMM: patchMM}).Map(cellMM)
-		f := &field{n: (m.NX - 1) / 2, v: m.Z}
+		m := shell.Bend(metal.Source{XMM: x, YMM: y, BendMM: 1, CoreMM: patchMM}).Grid(x-half, y-half, cellMM, 2*n+1, 2*n+1)
+		f := &field{n: n, v: m.Z}
 		top := f.at(0, 0)
-		if m.NX != m.NY || m.NX != 2*f.n+1 || !(top > 0) {
-			return nil, fmt.Errorf("the panel cannot be worked out: a room of %g mm has no middle on the raster", 2*half)
+		if !(top > 0) {
+			return nil, fmt.Errorf("the panel cannot be worked out: at (%.0f, %.0f) mm of its room it is held", x, y)
 		}
 		for i := range f.v {
 			f.v[i] /= top
 		}
 		return f, nil
 	}
+	var err error
 	f := &fields{}
 	if f.wide, err = bump(patchMM); err != nil {
 		return nil, err

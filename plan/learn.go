@@ -16,10 +16,10 @@ import (
 type Heard struct {
 	panel  metal.Panel // with the yield of its name
 	tools  rack.Rack
-	fields *fields
+	ground *ground
 	curves map[bool][]curve
-	tabs   map[float64]*fields // of pulls, by the radius of the tab
-	told   [factors]told       // by the factor on the yield
+	tabs   map[tab]*fields // of pulls
+	told   [factors]told   // by the factor on the yield
 	lows   []low
 	Hits   int // that it rests on
 }
@@ -62,11 +62,10 @@ const (
 
 // NewHeard starts with what the material's name says: a log-normal of its spread.
 func NewHeard(p metal.Panel, tools rack.Rack) (*Heard, error) {
-	f, err := newFields(p)
-	if err != nil {
+	h := &Heard{panel: p, tools: tools, curves: map[bool][]curve{}, tabs: map[tab]*fields{}}
+	if err := h.On(metal.Crown{}, rack.Access{}); err != nil {
 		return nil, err
 	}
-	h := &Heard{panel: p, tools: tools, curves: map[bool][]curve{}, fields: f, tabs: map[float64]*fields{}}
 	spread := p.Spread
 	if spread <= 0 {
 		spread = usualSpread
@@ -76,6 +75,12 @@ func NewHeard(p metal.Panel, tools rack.Rack) (*Heard, error) {
 		h.told[i].log = -u * u / 2
 	}
 	return h, nil
+}
+
+// On tells the form's crown and where the skin is held, as a plan knows them; before any round.
+func (h *Heard) On(c metal.Crown, a rack.Access) (err error) {
+	h.ground, err = newGround(h.panel, c, a)
+	return err
 }
 
 func factorAt(i int) float64 { return leastFactor + factorStep*float64(i) }
@@ -274,16 +279,18 @@ func (h *Heard) look(r Round, before, after *surface.Surface) looked {
 			continue
 		}
 		l.hits, l.was = append(l.hits, c), append(l.was, was)
-		l.by = append(l.by, h.fields)
+		here := h.ground.at(c.XMM, c.YMM)
+		l.by = append(l.by, here)
 		l.curve = append(l.curve, nil)
 		if c.raises() {
 			l.curve[len(l.hits)-1] = h.at(c.Method == "pull" || soft[c.Tool])
 		}
 		if t := tabs[c.Tool]; c.Method == "pull" && t > 0 {
-			if h.tabs[t] == nil {
-				h.tabs[t] = h.fields.spreadOver(t)
+			k := tab{here, t}
+			if h.tabs[k] == nil {
+				h.tabs[k] = here.spreadOver(t)
 			}
-			l.by[len(l.hits)-1] = h.tabs[t]
+			l.by[len(l.hits)-1] = h.tabs[k]
 		}
 		col, row := l.grid.Cell(c.XMM, c.YMM)
 		n := int(aroundMM / cellMM)

@@ -76,6 +76,7 @@ func (w *Workshop) story(ctx context.Context, j job.Job, captureID string, last 
 				if work.Panel, err = f.Panel(before); err != nil {
 					return none, err
 				}
+				work.Crown, work.Access = f.Crown(before), f.Access
 				work.Forecast, work.TempC = made.Forecast, made.TempC
 			}
 			work.Done = append(work.Done, d)
