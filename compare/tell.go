@@ -3,6 +3,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"fairmetal/mark"
 	"fairmetal/metal"
@@ -24,24 +25,45 @@ type Work struct {
 	Film     metal.Film
 	TempC    float64 // of the skin while worked
 	Rack     rack.Rack
+	Crown    metal.Crown // of the form, and where the skin is held, as planned with
+	Access   rack.Access
 	Done     []Done
 	Marks    []mark.Mark // on the last capture
 }
 
 // Story is what the rounds have told.
 type Story struct {
-	Hits      int     `json:"hits"` // made
-	HitsLow   int     `json:"hits_low"`
-	HitsHigh  int     `json:"hits_high"`
-	Harder    float64 `json:"harder"` // yield over that of the plan
-	HarderSD  float64 `json:"harder_sd"`
-	YieldMPa  float64 `json:"yield_mpa"` // to plan the next round with
-	StrainPct float64 `json:"strain_pct"`
-	LimitPct  float64 `json:"strain_limit_pct"`
+	Hits     int     `json:"hits"` // made
+	HitsLow  int     `json:"hits_low"`
+	HitsHigh int     `json:"hits_high"`
+	Harder   float64 `json:"harder"` // yield over that of the plan
+	HarderSD float64 `json:"harder_sd"`
+	YieldMPa float64 `json:"yield_mpa"` // to plan the next round with
+	// Shape is how hits move the metal around over what was worked out, and Lows what each low that was raised has told; both for the next round.
+	Shape     plan.Shape     `json:"shape"`
+	Lows      []plan.Stretch `json:"lows"`
+	StrainPct float64        `json:"strain_pct"`
+	LimitPct  float64        `json:"strain_limit_pct"`
 	// LeftUM is the height farthest off after each round, of the marks; the first entry before any.
 	LeftUM   []float64 `json:"left_um"`
 	Says     string    `json:"says"` // what the metal told, in a sentence
 	Warnings []string  `json:"warnings"`
+}
+
+// Made says how many hits were made against the forecast.
+func (s Story) Made() string {
+	if s.HitsHigh == 0 {
+		return fmt.Sprintf("%d hits made", s.Hits)
+	}
+	return fmt.Sprintf("%d hits made, %d to %d forecast", s.Hits, s.HitsLow, s.HitsHigh)
+}
+
+// Bent says what the film has been through at the worst place; "" where it is not known what it stands.
+func (s Story) Bent() string {
+	if s.LimitPct <= 0 {
+		return ""
+	}
+	return fmt.Sprintf("the film was bent by %.1f %% in sum and stands %.1f %%", s.StrainPct, s.LimitPct)
 }
 
 const (
@@ -65,6 +87,9 @@ func Tell(w Work) (Story, error) {
 	if err != nil {
 		return Story{}, err
 	}
+	if err := heard.On(w.Crown, w.Access); err != nil {
+		return Story{}, err
+	}
 	s := Story{HitsLow: w.Forecast.HitsLow, HitsHigh: w.Forecast.HitsHigh, LimitPct: w.Film.CapabilityPct(w.TempC), Warnings: []string{}}
 	s.LeftUM = append(s.LeftUM, farthest(w.Done[0].Before))
 	var film []metal.FilmHit
@@ -80,25 +105,50 @@ func Tell(w Work) (Story, error) {
 	s.YieldMPa = math.Round(heard.Panel().YieldMPa)
 	worst, x, y := metal.WorstPct(film)
 	s.StrainPct = math.Round(100*worst) / 100
-	s.Says = heardWords(s, heard.Hits)
+	s.Shape, _ = heard.Shape()
+	s.Lows = heard.Lows()
+	s.Says = heardWords(s, heard, w)
 	s.warn(w, x, y)
 	s.Harder, s.HarderSD = math.Round(1000*s.Harder)/1000, math.Round(1000*s.HarderSD)/1000
 	return s, nil
 }
 
-func heardWords(s Story, hits int) string {
+func heardWords(s Story, heard *plan.Heard, w Work) string {
 	pct, sd := 100*(s.Harder-1), 100*s.HarderSD
-	if hits == 0 {
+	if heard.Hits == 0 {
 		return "no push has told yet how hard the metal is"
 	}
 	if math.Abs(pct) < max(heardPct, sd) {
-		return fmt.Sprintf("the metal is as hard as thought (%+.0f %%, give or take %.0f)", pct, sd)
+		return fmt.Sprintf("the metal is as hard as its name says (%+.0f %%, give or take %.0f)", pct, sd)
 	}
 	word := "harder"
 	if pct < 0 {
 		word = "softer"
 	}
-	return fmt.Sprintf("the metal is %.0f %% %s than thought (give or take %.0f): the next round is told for %.0f MPa", math.Abs(pct), word, sd, s.YieldMPa)
+	return fmt.Sprintf("the metal is %.0f %% %s than its name says (give or take %.0f)%s", math.Abs(pct), word, sd, pushWords(w, heard.Panel()))
+}
+
+// pushWords tells what a usual push of the rounds is worked to on the metal as heard, in place of what its name asks for.
+func pushWords(w Work, is metal.Panel) string {
+	var sets []float64
+	for _, d := range w.Done {
+		for _, h := range d.Round.Hits {
+			if h.Method == "push" && !h.Held {
+				sets = append(sets, h.SetUM)
+			}
+		}
+	}
+	if len(sets) == 0 {
+		return ""
+	}
+	slices.Sort(sets)
+	set := sets[len(sets)/2]
+	named, err := w.Panel.LoadedUM(set, metal.Tip{})
+	now, err2 := is.LoadedUM(set, metal.Tip{})
+	if err != nil || err2 != nil {
+		return ""
+	}
+	return fmt.Sprintf(": for %.0f um that stay push to %.2f mm under a hard tip instead of %.2f", set, now/1000, named/1000)
 }
 
 func (s *Story) warn(w Work, x, y float64) {
@@ -112,8 +162,15 @@ func (s *Story) warn(w Work, x, y float64) {
 	if s.LimitPct > 0 && s.StrainPct > strainWarnShare*s.LimitPct {
 		s.Warnings = append(s.Warnings, fmt.Sprintf("at (%.0f, %.0f) mm the film has been bent by %.1f %% in sum and stands %.1f %%: warm it, use blunter tips, work beside it", x, y, s.StrainPct, s.LimitPct))
 	}
+	told := map[string]bool{}
+	for _, l := range s.Lows {
+		if l.TooMuch() {
+			told[l.Mark] = true
+			s.Warnings = append(s.Warnings, fmt.Sprintf("around %s the metal stood up by %.0f um (give or take %.0f) that no hit explains: it is stretched, and what is tapped down comes up elsewhere; do not chase the highs, shrink the low or agree on what stays", l.Mark, l.RingUM, l.RingSD))
+		}
+	}
 	for _, m := range w.Marks {
-		if m.Kind != mark.High && m.StretchPct > stretchWarnPct {
+		if m.Kind != mark.High && m.StretchPct > stretchWarnPct && !told[m.ID] {
 			s.Warnings = append(s.Warnings, fmt.Sprintf("%s has %.1f %% more metal than its form: it is stretched and may not go back; shrink it, or agree on a trace", m.ID, m.StretchPct))
 		}
 	}

@@ -41,6 +41,8 @@ type Facts struct {
 	NoReach     bool    `json:"no_reach"` // the back cannot be reached
 	// Access tells how areas are reached from behind; none: everywhere.
 	Access rack.Access `json:"access"`
+	// Shape is what rounds have told of how hits move the metal around.
+	Shape plan.Shape `json:"shape,omitzero"`
 }
 
 // Offer is the outcome.
@@ -88,7 +90,7 @@ func MakeWith(s *inspection.Stored, f Facts, r rack.Rack, rates quote.Rates, boo
 		reach = func(x, y float64) bool { return f.Access.At(x, y).Behind }
 	}
 	o := Offer{Verdict: verdict.Judge(verdict.Input{Marks: s.Marks, Panel: panel, Film: film, Reach: reach})}
-	o.Plan, err = plan.Make(plan.Input{Surface: s.Surface, Marks: s.Marks, Panel: panel, Film: film, TempC: f.TempC, Rack: r, PanelKind: f.PanelKind, Reach: reach, Access: f.Access, Limits: books.limits()})
+	o.Plan, err = plan.Make(plan.Input{Surface: s.Surface, Marks: s.Marks, Panel: panel, Film: film, TempC: f.TempC, Rack: r, PanelKind: f.PanelKind, Reach: reach, Access: f.Access, Crown: f.Crown(s), Shape: f.Shape, Limits: books.limits()})
 	if err != nil {
 		return Offer{}, err
 	}
@@ -132,7 +134,7 @@ func Planned(s *inspection.Stored, f Facts, p plan.Plan) (*surface.Surface, erro
 	if err != nil {
 		return nil, err
 	}
-	return plan.After(plan.Input{Surface: s.Surface, Panel: panel}, p), nil
+	return plan.After(plan.Input{Surface: s.Surface, Panel: panel, Crown: f.Crown(s), Access: f.Access, Shape: f.Shape}, p), nil
 }
 
 // Panel puts material, thickness and crown together.
@@ -171,6 +173,20 @@ func (f Facts) Panel(s *inspection.Stored) (metal.Panel, error) {
 	}
 	return p, nil
 }
+
+// Crown is the form's curvature both ways, as measured; zero where it is not known.
+func (f Facts) Crown(s *inspection.Stored) metal.Crown {
+	k := func(r float64) float64 {
+		if r == 0 || math.Abs(1/r) > maxCrownPerMM {
+			return 0
+		}
+		return 1 / r
+	}
+	return metal.Crown{KxPerMM: k(s.Form.RXMM), KyPerMM: k(s.Form.RYMM)}
+}
+
+// maxCrownPerMM: a sharper form than 200 mm is not a shallow shell.
+const maxCrownPerMM = 0.005
 
 // Files renders the offer's documents: verdict.json, plan.json, quote.json and basis.json.
 func (o Offer) Files() (map[string][]byte, error) {

@@ -7,28 +7,23 @@ import (
 )
 
 // After is the surface as the plan forecasts it once all its hits are done: the measured heights and, for each hit, its set times the
-// shape that the planning used. Of in only Surface and Panel are looked at; where the surface was not measured, it stays unknown. The
+// shape that the planning used. Of in only Surface, Panel, Crown, Access and Shape are looked at; where the surface was not measured, it stays unknown. The
 // uncertainty is that of the measurement: the forecast's own error comes on top.
 func After(in Input, p Plan) *surface.Surface {
 	out := surface.New(in.Surface.Grid)
 	copy(out.Sigma, in.Surface.Sigma)
 	copy(out.Height, in.Surface.Height)
-	f, err := newFields(in.Panel)
+	g, err := newGround(in.Panel, in.Crown, in.Access)
 	if err != nil {
 		return out // a panel that could not be planned for has no plan either
 	}
-	b := newBench(in, nil, f)
+	g = g.shaped(in.Shape)
+	b := newBench(in, nil, g.mid)
 	for _, r := range p.Rounds {
 		for _, h := range r.Hits {
-			shape := f.wide
-			switch {
-			case h.Sharp:
-				shape = f.sharp
-			case h.Held:
-				shape = f.fine
-			}
+			f := g.at(h.XMM, h.YMM)
 			c, q := b.grid.Cell(h.XMM, h.YMM)
-			b.bump(b.h, min(max(int(math.Round(q)), 0), b.grid.Rows-1)*b.grid.Cols+min(max(int(math.Round(c)), 0), b.grid.Cols-1), shape, h.SetUM)
+			b.bump(b.h, min(max(int(math.Round(q)), 0), b.grid.Rows-1)*b.grid.Cols+min(max(int(math.Round(c)), 0), b.grid.Cols-1), f.of(h.touch()), h.SetUM)
 		}
 	}
 	for r := range out.Rows {

@@ -22,7 +22,7 @@ type bench struct {
 	owner      []int     // mark index + 1 of cells that have to become fair, 0 elsewhere
 	site       []int     // mark index + 1 of cells that may be hit on its account
 	fields     *fields
-	tabs       map[float64]*field // of pulls, by the radius of the tab
+	tabs       map[tab]*field // of pulls
 	grips      *grips
 	done       []worked
 	shapes     map[*field]*shape
@@ -64,7 +64,7 @@ const (
 
 // newBench lays the surface on the bench's raster around the marks.
 func newBench(in Input, marks []mark.Mark, f *fields) *bench {
-	b := &bench{in: in, marks: marks, fields: f, tabs: map[float64]*field{}, shapes: map[*field]*shape{}, share: slopeShare, finer: 1, grips: newGrips(in, marks), capability: in.Film.CapabilityPct(in.TempC)}
+	b := &bench{in: in, marks: marks, fields: f, tabs: map[tab]*field{}, shapes: map[*field]*shape{}, share: slopeShare, finer: 1, grips: newGrips(in, marks), capability: in.Film.CapabilityPct(in.TempC)}
 	g := in.Surface.Grid
 	b.grid = surface.Grid{X0MM: g.X0MM, Y0MM: g.Y0MM, PitchMM: cellMM,
 		Cols: int(float64(g.Cols-1)*g.PitchMM/cellMM) + 1, Rows: int(float64(g.Rows-1)*g.PitchMM/cellMM) + 1}
@@ -248,20 +248,25 @@ func (b *bench) shape(t touch, c grip) *shape {
 }
 
 func (b *bench) field(t touch, c grip) *field {
-	switch {
-	case t == held:
-		return b.fields.fine
-	case t == sharp:
-		return b.fields.sharp
-	case c.tabMM > 0:
-		f, ok := b.tabs[c.tabMM]
+	here := b.fields
+	if c.here != nil {
+		here = c.here
+	}
+	if t == free && c.tabMM > 0 {
+		f, ok := b.tabs[tab{here, c.tabMM}]
 		if !ok {
-			f = b.fields.wide.spreadOver(c.tabMM)
-			b.tabs[c.tabMM] = f
+			f = here.wide.spreadOver(c.tabMM)
+			b.tabs[tab{here, c.tabMM}] = f
 		}
 		return f
 	}
-	return b.fields.wide
+	return here.of(t)
+}
+
+// tab is a tab of a radius where fields are such.
+type tab struct {
+	here     *fields
+	radiusMM float64
 }
 
 // bump adds a hit's shape, times set, to v.

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"fairmetal/metal"
-	"fairmetal/surface"
+	"fairmetal/rack"
 )
 
 // field is the shape that a hit leaves on the raster, 1 at the hit, row by row from (-n, -n) to (n, n).
@@ -21,19 +21,68 @@ func (f *field) at(dc, dr int) float64 {
 	return f.v[(dr+f.n)*(2*f.n+1)+dc+f.n]
 }
 
-// The fields of one panel.
+// The fields of one place, by touch.
 type fields struct {
-	wide, fine, sharp *field
-	// rough is wide without its broad part: what a fit to the undamaged form around takes away, and no reflected line shows.
-	rough *field
+	byTouch
+	// by is what they change by for 1 of each part of a Shape; none: nothing.
+	by [shapes]byTouch
+}
+
+// byTouch are fields of free hits, of held ones, and of those with the sharpest tip.
+type byTouch struct{ wide, fine, sharp *field }
+
+func (f *byTouch) of(t touch) *field {
+	switch t {
+	case held:
+		return f.fine
+	case sharp:
+		return f.sharp
+	}
+	return f.wide
+}
+
+// Shape is how the fields of this metal differ from those worked out, as the rounds have told: Far by which share more a hit moves what lies some
+// 20 mm away and farther, Wide by which share wider its bump is, Held by which share wider that of a hit against a held knock-down.
+type Shape struct {
+	Far  float64 `json:"far"`
+	Wide float64 `json:"wide"`
+	Held float64 `json:"held"`
 }
 
 const (
-	// broadMM is the standard deviation of the smooth form about which metal is judged while raising and levelling: broader waves are
-	// the panel's form, which the next capture takes off, and no hit of a tip mends them.
-	broadMM = 35.0
-	// roughReachMM is how far the wide field without its broad part is followed: beyond, it is a few hundredths and smooth.
-	roughReachMM = 44.0
+	shapeFar = iota
+	shapeWide
+	shapeHeld
+	shapes
+)
+
+func (s Shape) parts() [shapes]float64 { return [shapes]float64{s.Far, s.Wide, s.Held} }
+
+// shaped are the fields of metal of that shape, to first order.
+func (f *fields) shaped(s Shape) *fields {
+	if s == (Shape{}) {
+		return f
+	}
+	out := &fields{byTouch{f.wide.crop(f.wide.n), f.fine.crop(f.fine.n), f.sharp.crop(f.sharp.n)}, f.by}
+	for k, v := range s.parts() {
+		for t := range sharp + 1 {
+			out.of(t).add(f.by[k].of(t), v)
+		}
+	}
+	return out
+}
+
+// add adds a share of another field of the same size; none: nothing.
+func (f *field) add(o *field, share float64) {
+	if o == nil {
+		return
+	}
+	for i, v := range o.v {
+		f.v[i] += share * v
+	}
+}
+
+const (
 	// heldMM: finishing works the metal between a fine tip and a held knock-down: the bump stays within some 8 mm. Common practice.
 	heldMM = 4.0
 	// sharpMM: the same with the sharpest tip, where the plastic patch of the sheet itself, that of a ball tip in the reference runs, sets the size.
@@ -42,31 +91,56 @@ const (
 	mostSupportMM = 200.0
 )
 
-// newFields works the shallow shell of the panel out, once: a bend amid a room that is clamped at the support.
+// newFields are the fields amid a panel that is crowned alike both ways.
 func newFields(p metal.Panel) (*fields, error) {
-	half := p.SupportMM
-	if half <= 0 {
-		half = defaultSupportMM
-	}
-	half = cellMM * math.Round(min(half, mostSupportMM)/cellMM)
-	shell, err := metal.NewShell(p.Room(2*half, 2*half))
+	g, err := newGround(p, metal.Crown{}, rack.Access{})
 	if err != nil {
-		return nil, fmt.Errorf("the panel cannot be worked out: %w", err)
+		return nil, err
 	}
-	m := shell.Bend(metal.Source{XMM: half, YMM: half, BendMM: 1, CoreMM: patchMM}).Map(cellMM)
-	n := (m.NX - 1) / 2
-	f := &fields{wide: &field{n: n, v: m.Z}}
-	top := f.wide.at(0, 0)
-	if m.NX != m.NY || m.NX != 2*n+1 || !(top > 0) {
-		return nil, fmt.Errorf("the panel cannot be worked out: a room of %g mm has no middle on the raster", 2*half)
+	return g.mid, nil
+}
+
+// fieldsIn works the fields of a hit at a place of a shell out, followed as far as half.
+func fieldsIn(shell *metal.Shell, x, y, half float64) (*fields, error) {
+	n := int(half / cellMM)
+	bump := func(patchMM float64) (*field, error) {
+		m := shell.Bend(metal.Source{XMM: x, YMM: y, BendMM: 1, CoreMM: patchMM}).Grid(x-half, y-half, cellMM, 2*n+1, 2*n+1)
+		f := &field{n: n, v: m.Z}
+		top := f.at(0, 0)
+		if !(top > 0) {
+			return nil, fmt.Errorf("the panel cannot be worked out: at (%.0f, %.0f) mm of its room it is held", x, y)
+		}
+		for i := range f.v {
+			f.v[i] /= top
+		}
+		return f, nil
 	}
-	for i := range f.wide.v {
-		f.wide.v[i] /= top
+	var err error
+	f := &fields{}
+	if f.wide, err = bump(patchMM); err != nil {
+		return nil, err
 	}
 	f.fine, f.sharp = f.wide.within(heldMM), f.wide.within(sharpMM)
-	f.rough = f.wide.withoutBroad().crop(int(roughReachMM / cellMM))
+
+	f.by[shapeFar].wide = f.wide.crop(f.wide.n)
+	f.by[shapeFar].wide.each(func(d float64, v *float64) { *v *= 1 - math.Exp(-d*d/(2*nearMM*nearMM)) })
+	if f.by[shapeWide].wide, err = bump(patchMM * (1 + shapeStep)); err != nil {
+		return nil, err
+	}
+	for i, v := range f.wide.v {
+		w := &f.by[shapeWide].wide.v[i]
+		*w = (*w - v) / shapeStep
+	}
+	f.by[shapeHeld].fine, f.by[shapeHeld].sharp = f.fine.wider(heldMM), f.sharp.wider(sharpMM)
 	return f, nil
 }
+
+const (
+	// nearMM: nearer than this a hit is its bump, farther off it is the far field.
+	nearMM = 10.0
+	// shapeStep is the step by which the derivative to the width of the bump is taken.
+	shapeStep = 0.15
+)
 
 // defaultSupportMM is that of package metal. patchMM is the standard deviation of the plastic patch: between that of a ball tip in
 // the reference runs (2.2) and the closed form of metal.Field, which has the height of one of 3.3.
@@ -75,18 +149,25 @@ const (
 	patchMM          = 2.8
 )
 
-func (f *field) each(do func(distMM float64, v *float64)) {
-	w := 2*f.n + 1
-	for i := range f.v {
-		do(cellMM*math.Hypot(float64(i%w-f.n), float64(i/w-f.n)), &f.v[i])
-	}
-}
-
 // within is the field of a held hit that dies over a standard deviation mm; the room around leaves space for filters.
 func (f *field) within(mm float64) *field {
 	out := f.crop(int(5 * heldMM / cellMM))
 	out.each(func(d float64, v *float64) { *v *= math.Exp(-d * d / (2 * mm * mm)) })
 	return out
+}
+
+// wider is what a held hit's field changes by for each share that its standard deviation mm is wider.
+func (f *field) wider(mm float64) *field {
+	out := f.crop(f.n)
+	out.each(func(d float64, v *float64) { *v *= d * d / (mm * mm) })
+	return out
+}
+
+func (f *field) each(do func(distMM float64, v *float64)) {
+	w := 2*f.n + 1
+	for i := range f.v {
+		do(cellMM*math.Hypot(float64(i%w-f.n), float64(i/w-f.n)), &f.v[i])
+	}
 }
 
 func (f *field) crop(n int) *field {
@@ -96,25 +177,6 @@ func (f *field) crop(n int) *field {
 		for c := -n; c <= n; c++ {
 			out.v = append(out.v, f.at(c, r))
 		}
-	}
-	return out
-}
-
-func (f *field) withoutBroad() *field {
-	g := surface.Grid{Cols: 2*f.n + 1, Rows: 2*f.n + 1, PitchMM: cellMM}
-	return &field{n: f.n, v: withoutBroad(g, f.v)}
-}
-
-// withoutBroad takes the broad form off heights; unknown ones stay so.
-func withoutBroad(g surface.Grid, h []float64) []float64 {
-	z := make([]float32, len(h))
-	for i, v := range h {
-		z[i] = float32(v)
-	}
-	broad := surface.Gauss(g, z, broadMM)
-	out := make([]float64, len(h))
-	for i, v := range h {
-		out[i] = v - float64(broad[i])
 	}
 	return out
 }
@@ -142,4 +204,9 @@ func (f *field) spreadOver(radiusMM float64) *field {
 		out.v[i] /= top
 	}
 	return out
+}
+
+// spreadOver are the fields of a pull with a tab of a radius.
+func (f *fields) spreadOver(radiusMM float64) *fields {
+	return &fields{byTouch{f.wide.spreadOver(radiusMM), f.fine, f.sharp}, f.by}
 }

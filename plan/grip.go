@@ -57,6 +57,7 @@ type grip struct {
 	mostUM       float64 // in one hit
 	filmShare    float64 // of the tip's strain that the film takes
 	tabMM        float64 // radius of a tab
+	here         *fields // of hits at the place; nil: as amid the panel
 }
 
 // grips chooses and remembers them.
@@ -66,6 +67,7 @@ type grips struct {
 	replies map[metal.Tip]*reply
 	known   map[gripKey]grip
 	pulls   map[int]pull
+	ground  *ground // nil: fields do not depend on the place
 }
 
 // pull is the first pull of a mark, nothing where it does not pay.
@@ -115,6 +117,9 @@ func (g *grips) at(x, y float64, k int, stage Stage, tap bool) grip {
 	if !ok {
 		have = g.choose(g.marks[k], stage, a, tap)
 		g.known[key] = have
+	}
+	if g.ground != nil {
+		have.here = g.ground.at(x, y)
 	}
 	return have
 }
@@ -263,6 +268,9 @@ func (g *grips) firstPull(k int) pull {
 	p, ok := g.pulls[k]
 	if !ok {
 		p = g.choosePull(g.marks[k])
+		if g.ground != nil {
+			p.here = g.ground.at(g.marks[k].DeepestMM[0], g.marks[k].DeepestMM[1])
+		}
 		g.pulls[k] = p
 	}
 	return p

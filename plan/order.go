@@ -122,8 +122,8 @@ func (b *bench) interaction() ([]Influence, []int, error) {
 		}
 		return i
 	}
-	var crown metal.Crown
-	if r := b.in.Panel.RadiusMM; r > 0 {
+	crown := b.in.Crown
+	if r := b.in.Panel.RadiusMM; r > 0 && crown == (metal.Crown{}) {
 		crown = metal.Crown{KxPerMM: 1 / r, KyPerMM: 1 / r}
 	}
 	around, err := b.in.Panel.Neighbourhood(places, crown)

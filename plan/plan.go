@@ -136,12 +136,16 @@ type Input struct {
 	FairUM float64 // height that counts as fair; 0: FairUM of the limits
 	// Strain, which may be nil, is what earlier rounds have cost the film at a place already, per cent.
 	Strain func(x, y float64) float64
-	// Access tells how places are reached from behind; the zero value: everywhere. Reach, which may be nil, may forbid more.
+	// Access tells how places are reached from behind and where the skin is held; the zero value: everywhere, and nowhere near. Reach, which may be nil, may forbid more.
 	Access rack.Access
+	// Crown is the form's curvature both ways; zero: that of Panel.RadiusMM.
+	Crown metal.Crown
 	// Order is the working order; Staged if left out.
 	Order string
 	// NextOnly leaves out the range of the forecast and the other working orders: for the rounds after the first.
 	NextOnly bool
+	// Shape is what earlier rounds have told of the fields (Heard.Shape).
+	Shape Shape
 }
 
 // Working orders.
@@ -200,11 +204,13 @@ func Make(in Input) (Plan, error) {
 		p.Forecast = Forecast{Fair: !unknown, ByStage: map[Stage]int{}}
 		return p, nil
 	}
-	f, err := newFields(in.Panel)
+	g, err := newGround(in.Panel, in.Crown, in.Access)
 	if err != nil {
 		return Plan{}, err
 	}
-	start := newBench(in, work, f)
+	g = g.shaped(in.Shape)
+	start := newBench(in, work, g.mid)
+	start.grips.ground = g
 	if p.Influences, start.groups, err = start.interaction(); err != nil {
 		return Plan{}, err
 	}

@@ -154,7 +154,7 @@ func TestUnknownDepthIsNotFair(t *testing.T) {
 	}
 }
 
-// BenchmarkTwentyMarks plans a hail panel.
+// BenchmarkTwentyMarks plans a hail panel, and one that is held all round near its marks.
 func BenchmarkTwentyMarks(b *testing.B) {
 	var ds []dent
 	for i := range 20 {
@@ -163,9 +163,14 @@ func BenchmarkTwentyMarks(b *testing.B) {
 	s, m := dented(ds...)
 	mt, _ := metal.Lookup("steel")
 	in := input(s, m, metal.Panel{Sheet: metal.Sheet{Material: mt, ThicknessMM: 0.7}, RadiusMM: 4000})
-	for b.Loop() {
-		if _, err := Make(in); err != nil {
-			b.Fatal(err)
-		}
+	for name, frame := range map[string]*rack.Line{"amid": nil, "held": {X0MM: -120, Y0MM: -95, X1MM: 180, Y1MM: 155}} {
+		in.Access.Frame = frame
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := Make(in); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

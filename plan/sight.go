@@ -7,6 +7,10 @@ import (
 	"fairmetal/surface"
 )
 
+// broadMM is the standard deviation of the smooth course about which metal is judged: broader waves are the panel's form, which the next capture takes
+// off, and no hit of a tip mends them.
+const broadMM = 35.0
+
 // touch is how a hit works the metal.
 type touch int
 

@@ -22,8 +22,8 @@ const (
 	missShrink = 0.85
 	// patience is how many standard deviations of what the round's hits may miss by are left for the next capture to show.
 	patience = 2.0
-	// nearMM is how far from the worst metal the best place for a hit is looked for, alongMM how far its shape is followed there.
-	nearMM, alongMM = 6.0, 14.0
+	// searchMM is how far from the worst metal the best place for a hit is looked for, alongMM how far its shape is followed there.
+	searchMM, alongMM = 6.0, 14.0
 	// heldUM is the most that a held hit takes: beyond, the knock-down gives.
 	heldUM = 25.0
 )
@@ -112,7 +112,7 @@ func (b *bench) best(worst int) bool {
 	}
 	var w worked
 	gain := 0.0
-	b.each(x, y, nearMM, func(i int, _ float64) {
+	b.each(x, y, searchMM, func(i int, _ float64) {
 		if b.owner[i] == 0 && b.site[i] == 0 || math.IsNaN(b.seen[i]) || b.capability > 0 && b.strain[i] > strainShare*b.capability {
 			return
 		}

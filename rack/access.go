@@ -3,13 +3,28 @@ package rack
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Access tells which places of a panel can be reached from behind. The zero value: everywhere, from an opening of unknown distance.
 type Access struct {
 	Format int    `json:"format"`
 	Areas  []Area `json:"areas"` // a later one lies over an earlier one
+	// Frame is where the skin is held all round, by a flange or bonded; none: not known. Braces hold it in between.
+	Frame  *Line  `json:"frame,omitempty"` // from the lower left corner to the upper right
+	Braces []Line `json:"braces,omitempty"`
 }
+
+// Line leads from one place to another, mm in the panel frame.
+type Line struct {
+	X0MM float64 `json:"x0_mm"`
+	Y0MM float64 `json:"y0_mm"`
+	X1MM float64 `json:"x1_mm"`
+	Y1MM float64 `json:"y1_mm"`
+}
+
+// leastFrameMM: in a narrower frame nothing is worked.
+const leastFrameMM = 40
 
 // Area is a part of the panel with its access from behind.
 type Area struct {
@@ -37,6 +52,19 @@ func ParseAccess(data []byte) (Access, error) {
 	if len(a.Areas) > maxTools {
 		return Access{}, fmt.Errorf("the access file lists %d areas; list at most %d", len(a.Areas), maxTools)
 	}
+	for _, l := range slices.Concat(a.Braces, a.frame()) {
+		for _, v := range []float64{l.X0MM, l.Y0MM, l.X1MM, l.Y1MM} {
+			if !within(v, -1e4, 1e4) {
+				return Access{}, fmt.Errorf("the frame or a brace reaches to %g mm; give places within 10 m of the cards", v)
+			}
+		}
+	}
+	if len(a.Braces) > maxTools {
+		return Access{}, fmt.Errorf("the access file lists %d braces; list at most %d", len(a.Braces), maxTools)
+	}
+	if f := a.Frame; f != nil && (f.X1MM-f.X0MM < leastFrameMM || f.Y1MM-f.Y0MM < leastFrameMM) {
+		return Access{}, fmt.Errorf("the frame from (%g, %g) to (%g, %g) mm is too narrow; give its lower left corner first, then the upper right, at least %d mm apart", f.X0MM, f.Y0MM, f.X1MM, f.Y1MM, leastFrameMM)
+	}
 	for _, r := range a.Areas {
 		if r.Name == "" {
 			return Access{}, fmt.Errorf("an access area has no name; call it what you call the place")
@@ -54,6 +82,13 @@ func ParseAccess(data []byte) (Access, error) {
 		}
 	}
 	return a, nil
+}
+
+func (a Access) frame() []Line {
+	if a.Frame == nil {
+		return nil
+	}
+	return []Line{*a.Frame}
 }
 
 // At returns the area at a place: the last one listed that holds it.

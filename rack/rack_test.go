@@ -76,11 +76,15 @@ func TestGlueByTemperature(t *testing.T) {
 	}
 }
 
-// TestAccess: a later area lies over an earlier one; no area is open.
+// TestAccess: a later area lies over an earlier one; no area is open; frame and braces are read.
 func TestAccess(t *testing.T) {
-	a, err := ParseAccess([]byte(`{"format":1,"areas":[{"name":"all","behind":true,"reach_mm":350},{"name":"brace","outline_mm":[[-10,-10],[10,-10],[10,10],[-10,10]],"behind":false,"why":"intrusion beam"}]}`))
+	a, err := ParseAccess([]byte(`{"format":1,"areas":[{"name":"all","behind":true,"reach_mm":350},{"name":"brace","outline_mm":[[-10,-10],[10,-10],[10,10],[-10,10]],"behind":false,"why":"intrusion beam"}],
+		"frame":{"x0_mm":-200,"y0_mm":-150,"x1_mm":400,"y1_mm":300},"braces":[{"x0_mm":0,"y0_mm":-150,"x1_mm":0,"y1_mm":300}]}`))
 	if err != nil {
 		t.Fatal(err)
+	}
+	if a.Frame == nil || a.Frame.X1MM != 400 || len(a.Braces) != 1 || a.Braces[0].Y1MM != 300 {
+		t.Errorf("held at %+v, %+v", a.Frame, a.Braces)
 	}
 	if at := a.At(0, 0); at.Behind || at.Name != "brace" {
 		t.Errorf("over the brace: %+v", at)
@@ -116,7 +120,8 @@ func TestParseRefuses(t *testing.T) {
 			t.Errorf("%s: %v, want words on %q", c.text, err, c.says)
 		}
 	}
-	for _, s := range []string{`{"format":1,"areas":[{"name":"","behind":true}]}`, `{"format":1,"areas":[{"name":"x","outline_mm":[[0,0],[1,1]]}]}`, `{"format":1,"areas":[{"name":"x","angle_deg":80}]}`} {
+	for _, s := range []string{`{"format":1,"areas":[{"name":"","behind":true}]}`, `{"format":1,"areas":[{"name":"x","outline_mm":[[0,0],[1,1]]}]}`, `{"format":1,"areas":[{"name":"x","angle_deg":80}]}`,
+		`{"format":1,"frame":{"x0_mm":100,"x1_mm":0,"y0_mm":0,"y1_mm":300}}`, `{"format":1,"braces":[{"x0_mm":20000}]}`} {
 		if _, err := ParseAccess([]byte(s)); err == nil {
 			t.Errorf("%s was accepted", s)
 		}

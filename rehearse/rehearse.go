@@ -159,11 +159,13 @@ func one(seed uint64, strategy string) (Case, error) {
 	var done *plan.Round
 	var seen *surface.Surface
 	var check fair.Verdict
+	var shape plan.Shape
 	for {
 		s := r.measured()
 		if done != nil {
 			heard.Round(*done, seen, s)
 			believed = heard.Panel()
+			shape, _ = heard.Shape()
 		}
 		if check, err = fair.Judge(s, limits); err != nil {
 			return c, err
@@ -189,7 +191,7 @@ func one(seed uint64, strategy string) (Case, error) {
 		} else {
 			stuck, last = 0, check.Worst.WobbleMRad
 		}
-		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0, Limits: limits,
+		p, err := plan.Make(plan.Input{Surface: s, Marks: marks, Panel: believed, Film: film, TempC: skinC, Rack: tools, Order: strategy, NextOnly: c.Rounds > 0, Limits: limits, Shape: shape,
 			Strain: func(x, y float64) float64 { return r.at(r.strain, x, y) }})
 		if err != nil {
 			return c, err

@@ -92,6 +92,7 @@ type lookView struct {
 	Problem  string
 	Against  *job.Capture // the capture compared with
 	Progress compare.Progress
+	Story    compare.Story
 }
 
 func (a *App) lookPage(w http.ResponseWriter, r *http.Request) {
@@ -111,6 +112,9 @@ func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, probl
 	}
 	if err == nil && v.Result.Document != nil {
 		err = a.since(r.Context(), &v)
+	}
+	if err == nil && v.Result.Document != nil {
+		v.Story, err = a.story(r.Context(), h.Job, h.Shown.ID)
 	}
 	if err == nil && v.Result.Document != nil && len(h.Job.Record.Work.Hits) == 0 {
 		v.Twins, err = a.twins(r.Context(), h.Job)
@@ -167,6 +171,37 @@ func (a *App) compare(ctx context.Context, ids [2]string) (compare.Progress, err
 	}
 	a.compared[ids] = p
 	return p, nil
+}
+
+// tale is what a story depends on: a capture and how many hits were noted by then.
+type tale struct {
+	capture string
+	hits    int
+}
+
+// story is what the rounds before a capture have told, or what was remembered of it: it takes some seconds.
+func (a *App) story(ctx context.Context, j job.Job, captureID string) (compare.Story, error) {
+	key := tale{captureID, len(j.Record.Work.Hits)}
+	if key.hits == 0 {
+		return compare.Story{}, nil
+	}
+	a.mu.Lock()
+	s, ok := a.told[key]
+	a.mu.Unlock()
+	if ok {
+		return s, nil
+	}
+	s, err := a.bench.Story(ctx, j.ID, captureID)
+	if err != nil {
+		return s, err
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if len(a.told) >= maxCompared || a.told == nil {
+		a.told = map[tale]compare.Story{}
+	}
+	a.told[key] = s
+	return s, nil
 }
 
 // types are the files of a capture that a browser may ask for.

@@ -29,6 +29,7 @@ type proveView struct {
 	Fair     fair.Verdict
 	NotFair  string // why it was not judged
 	Progress compare.Progress
+	Story    compare.Story
 	Planned  bool      // there is a surface as planned
 	Plan     plan.Plan // made on the first capture
 	Left     string
@@ -57,6 +58,9 @@ func (a *App) proof(w http.ResponseWriter, r *http.Request, status int, problem 
 		v.Before = first(h.Captures)
 		if v.Both() {
 			v.Progress, err = a.compare(ctx, [2]string{v.Before.ID, h.Shown.ID})
+		}
+		if err == nil {
+			v.Story, err = a.story(ctx, h.Job, h.Shown.ID)
 		}
 		if err == nil {
 			v.Fair, err = a.check(ctx, h.Job, h.Shown)

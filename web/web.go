@@ -81,6 +81,7 @@ type Bench interface {
 	Settings(ctx context.Context) (workshop.Settings, error)
 	MeasureOver(ctx context.Context, jobID, captureID, twinID string) (job.Capture, error)
 	Reprice(ctx context.Context, jobID, captureID string) (workshop.Standing, error)
+	Story(ctx context.Context, jobID, captureID string) (compare.Story, error)
 	Quote(ctx context.Context, jobID, captureID string, lang words.Lang) (job.Paper, error)
 	QuoteLot(ctx context.Context, jobIDs []string, lang words.Lang) (job.Paper, error)
 	MakeLink(ctx context.Context, jobID string) (code string, until time.Time, err error)
@@ -97,6 +98,7 @@ type App struct {
 
 	mu       sync.Mutex
 	compared map[[2]string]compare.Progress // by the ids of both captures, whose results never change
+	told     map[tale]compare.Story
 	checked  checks
 	sums     summed
 }

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"time"
 
+	"fairmetal/compare"
 	"fairmetal/inspection"
 	"fairmetal/job"
 	"fairmetal/plan"
@@ -47,6 +48,7 @@ func how(h plan.Hit) string {
 type workView struct {
 	jobHead
 	Result result
+	Story  compare.Story
 	Hits   []planned
 	Now    planned // the hit to do; N is 0 when all are said
 	Said   int
@@ -72,6 +74,9 @@ func (a *App) workPage(w http.ResponseWriter, r *http.Request) {
 	v := workView{jobHead: h, Parts: rates.Parts, Today: time.Now().Format(dateTimeField), Key: newKey()}
 	if err == nil {
 		v.Result, err = a.result(r.Context(), h.Shown)
+	}
+	if err == nil && v.Result.Document != nil {
+		v.Story, err = a.story(r.Context(), h.Job, h.Shown.ID)
 	}
 	if err == nil {
 		err = a.atPanel(r, &v)

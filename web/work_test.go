@@ -10,6 +10,7 @@ import (
 
 	"fairmetal/internal/poppler"
 	"fairmetal/job"
+	"fairmetal/workshop"
 )
 
 // TestOneHitAtATime works by plain forms: a hit done, one felt hard, one skipped; sending a form twice is one hit.
@@ -96,5 +97,48 @@ func TestTracings(t *testing.T) {
 	y.app.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/captures/"+c.ID+"/rounds/0/tracing.svg", nil))
 	if p := w.Header().Get("Content-Security-Policy"); !strings.Contains(p, "style-src 'unsafe-inline'") || strings.Contains(p, "script-src") {
 		t.Errorf("policy of the drawing: %q", p)
+	}
+}
+
+// TestWhatTheMetalTold: with hits noted between two captures the pages say what they have told; rounds that leave what they found are warned of, and
+// the next plan is made for the metal as heard.
+func TestWhatTheMetalTold(t *testing.T) {
+	y := openYard(t)
+	j, c := measured(t, y.st, door, "before")
+	note := func(captureID string) {
+		now := y.job(j.ID)
+		for n := range 20 {
+			now.Record.Work.Hits = append(now.Record.Work.Hits, job.HitDone{Key: captureID + string(rune('a'+n)), Capture: captureID, N: n + 1, Did: job.Made, Part: "raise", At: time.Now()})
+		}
+		if err := y.st.SaveJob(t.Context(), now); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if strings.Contains(y.get("/jobs/"+j.ID+"/look"), "What the metal told") {
+		t.Error("a story without a round")
+	}
+	note(c.ID)
+	_, second := measured(t, y.st, j, "after one round")
+	for _, page := range []string{"look", "work", "prove"} {
+		has(t, y.get("/jobs/"+j.ID+"/"+page), "What the metal told", "20 hits made", "than its name says")
+	}
+	note(second.ID)
+	_, third := measured(t, y.st, j, "after two rounds")
+	has(t, y.get("/jobs/"+j.ID+"/work"), "40 hits made", "stop paying")
+	w := workshop.New(y.st)
+	told, err := w.Story(t.Context(), j.ID, third.ID)
+	if err != nil || !(told.Harder > 1.1) {
+		t.Errorf("metal that does not move is heard as %+v, %v", told, err)
+	}
+	before, err := w.Reprice(t.Context(), j.ID, c.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	after, err := w.Reprice(t.Context(), j.ID, third.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, b := after.Plan.Rounds[0].Hits[0], before.Plan.Rounds[0].Hits[0]; a.LoadedUM-a.FromUM <= b.LoadedUM-b.FromUM {
+		t.Errorf("on harder metal the first push is told to %g um, before to %g", a.LoadedUM-a.FromUM, b.LoadedUM-b.FromUM)
 	}
 }

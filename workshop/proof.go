@@ -6,13 +6,12 @@ import (
 
 	"fairmetal/fair"
 	"fairmetal/inspection"
-	"fairmetal/job"
 	"fairmetal/offer"
 )
 
 // Proof makes what shows that the metal is fair, or how far from it: the hand-over check as fair.json, and planned.f32, the surface as it
 // should be once the plan is worked, in the form of height.f32.
-func Proof(set Settings, j job.Job, stored *inspection.Stored, o offer.Offer) (map[string][]byte, error) {
+func Proof(set Settings, f offer.Facts, stored *inspection.Stored, o offer.Offer) (map[string][]byte, error) {
 	v, err := fair.Judge(stored.Surface, set.Limits)
 	if err != nil {
 		return nil, err
@@ -21,7 +20,7 @@ func Proof(set Settings, j job.Job, stored *inspection.Stored, o offer.Offer) (m
 	if err != nil {
 		return nil, err
 	}
-	after, err := offer.Planned(stored, facts(j), o.Plan)
+	after, err := offer.Planned(stored, f, o.Plan)
 	if err != nil {
 		return nil, err
 	}

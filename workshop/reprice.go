@@ -52,7 +52,7 @@ func (w *Workshop) Reprice(ctx context.Context, jobID, captureID string) (Standi
 	for _, m := range stored.Marks {
 		st.Chosen = append(st.Chosen, m.ID)
 	}
-	if st.Offer, err = offer.MakeWith(stored, facts(j), set.Rack, set.Rates, set.Books(j)); err != nil {
+	if st.Offer, err = offer.MakeWith(stored, w.knowing(ctx, j, c.ID, stored), set.Rack, set.Rates, set.Books(j)); err != nil {
 		return st, err
 	}
 	body, err := json.Marshal(st)

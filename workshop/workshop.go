@@ -328,13 +328,14 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	if err != nil {
 		return nil, err
 	}
-	o, more, err := Price(settings, j, stored, memfs.FS(files))
+	f := w.knowing(ctx, j, c.ID, stored)
+	o, more, err := Price(settings, j, f, stored, memfs.FS(files))
 	if err != nil {
 		return nil, err
 	}
 	maps.Copy(files, more)
 	// Metal that cannot be judged is measured all the same: the page of the proof says why.
-	if proof, err := Proof(settings, j, stored, o); err == nil {
+	if proof, err := Proof(settings, f, stored, o); err == nil {
 		maps.Copy(files, proof)
 	}
 	if files[SmallName], err = Small(files["overlay.png"]); err != nil {
@@ -357,9 +358,9 @@ func Small(overlay []byte) ([]byte, error) {
 	return photo.Thumbnail(overlay, smallSidePX, photo.Limits{})
 }
 
-// Price makes verdict, plan, price and paper of a measured result.
-func Price(set Settings, j job.Job, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
-	o, err := offer.MakeWith(stored, facts(j), set.Rack, set.Rates, set.Books(j))
+// Price makes verdict, plan, price and paper of a measured result, by what is known of the panel.
+func Price(set Settings, j job.Job, f offer.Facts, stored *inspection.Stored, folder fs.FS) (offer.Offer, map[string][]byte, error) {
+	o, err := offer.MakeWith(stored, f, set.Rack, set.Rates, set.Books(j))
 	if err != nil {
 		return o, nil, err
 	}

@@ -51,7 +51,7 @@ func (c *compareCmd) Run(s streams) error {
 	fmt.Fprintln(s.Out, p.Frames)
 	fmt.Fprintf(s.Out, "%.0f cm2 in common, undamaged metal agrees within %.1f um rms; now %.0f um at the lowest, %+.0f um at the highest\n", p.CommonCM2, p.SoundUM, p.DeepestUM, p.HighestUM)
 	if story != nil {
-		fmt.Fprintf(s.Out, "%d hits of %d to %d forecast; %s\n", story.Hits, story.HitsLow, story.HitsHigh, story.Says)
+		fmt.Fprintln(s.Out, story.Made()+"; "+story.Says+"; plan the next round with --told and what --json prints")
 		for _, t := range story.Warnings {
 			fmt.Fprintln(s.Out, "warning: "+t)
 		}
@@ -76,7 +76,7 @@ func (c *compareCmd) tell(a, b *inspection.Stored, p compare.Progress) (*compare
 	if err != nil {
 		return nil, err
 	}
-	story, err := compare.Tell(compare.Work{Forecast: made.Forecast, Panel: panel, TempC: made.TempC, Rack: rack.Default(), Marks: b.Marks,
+	story, err := compare.Tell(compare.Work{Forecast: made.Forecast, Panel: panel, Crown: facts.Crown(a), TempC: made.TempC, Rack: rack.Default(), Marks: b.Marks,
 		Done: []compare.Done{{Round: made.Rounds[c.Round-1], Before: a.Surface, After: b.Surface}}})
 	return &story, err
 }

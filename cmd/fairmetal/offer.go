@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -8,6 +9,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"fairmetal/compare"
 	"fairmetal/fair"
 	"fairmetal/inspection"
 	"fairmetal/offer"
@@ -23,6 +25,7 @@ type facts struct {
 	Material  string  `help:"Sheet: steel, aluminium, mild steel, bake-hardening steel, aluminium 6xxx, aluminium 5xxx. Left out: as in capture.json."`
 	Thickness float64 `help:"Sheet thickness in mm."`
 	Yield     float64 `help:"Yield stress in MPa, if the metal felt harder or softer."`
+	Told      string  `help:"What the rounds before told: the file that compare --round N --json printed." type:"existingfile"`
 	Support   float64 `help:"Distance in mm from the damage to where the skin is held."`
 	Film      float64 `help:"Measured paint thickness in um."`
 	Refinish  bool    `help:"The panel was painted again."`
@@ -58,13 +61,39 @@ func (f facts) make(rates quote.Rates) (*inspection.Stored, offer.Offer, error) 
 			return nil, offer.Offer{}, refused("access", err)
 		}
 	}
+	known := offer.Facts{Material: f.Material, ThicknessMM: f.Thickness, YieldMPa: f.Yield, SupportMM: f.Support,
+		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach, Access: access}
+	if f.Told != "" {
+		if known, err = heard(f.Told, known); err != nil {
+			return nil, offer.Offer{}, refused("told", err)
+		}
+	}
 	limits := fair.DefaultLimits(fair.Black)
-	o, err := offer.MakeWith(stored, offer.Facts{Material: f.Material, ThicknessMM: f.Thickness, YieldMPa: f.Yield, SupportMM: f.Support,
-		FilmUM: f.Film, Refinish: f.Refinish, TempC: f.Temp, PanelKind: f.Kind, NoReach: f.NoReach, Access: access}, r, rates, offer.Books{Fair: &limits})
+	o, err := offer.MakeWith(stored, known, r, rates, offer.Books{Fair: &limits})
 	if err != nil {
 		return nil, offer.Offer{}, refused("plan", err)
 	}
 	return stored, o, nil
+}
+
+// heard adds what compare has printed to what is known; a yield that is given by hand goes before.
+func heard(file string, known offer.Facts) (offer.Facts, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return known, err
+	}
+	var doc struct{ Story *compare.Story }
+	if err := json.Unmarshal(data, &doc); err != nil {
+		return known, fmt.Errorf("%s cannot be read (%w); write it with fairmetal compare BEFORE AFTER --round N --json", file, err)
+	}
+	if doc.Story == nil || doc.Story.YieldMPa <= 0 {
+		return known, fmt.Errorf("%s tells nothing of the metal; write it with fairmetal compare BEFORE AFTER --round N --json", file)
+	}
+	if known.YieldMPa == 0 {
+		known.YieldMPa = doc.Story.YieldMPa
+	}
+	known.Shape = doc.Story.Shape
+	return known, nil
 }
 
 // refused makes an error about the input exit with the code for refusals.
