@@ -9,8 +9,8 @@ import (
 // harder or softer and moves its neighbours otherwise than thought, and what that leaves has to be worked again. The logarithm of hits made over hits
 // told is taken as normal; its mean and spread are fitted to the seeds 1000 to 1099 and checked on others (docs/method/plan.md).
 const (
-	logMore   = 0.33
-	logSpread = 0.26
+	logMore   = 0.35
+	logSpread = 0.27
 	// strainMore is the same for the strain at the worst place, over what is planned with: what has to be worked again mostly lies elsewhere.
 	strainMore = 1.25
 	// rangeShare of jobs end inside the range; its normal quantile.
