@@ -3,6 +3,8 @@ package fair
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 )
 
 // Paint is how well the paint mirrors.
@@ -105,4 +107,23 @@ func (l Limits) noise(s, pitch float64) (slope, curvature float64) {
 	c := math.Max(l.NoiseMM, pitch/(2*math.Sqrt(math.Pi)))
 	q := s*s + c*c
 	return c / (math.Sqrt2 * q), math.Sqrt(3) / 2 * c / math.Pow(q, 1.5)
+}
+
+// PaintOf reads the darkness from the name of a colour in English as captures give it ("dark blue", "silver metallic"); what it does not know
+// counts as black, the strictest.
+func PaintOf(colour string) Paint {
+	has := func(words ...string) bool {
+		return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(strings.ToLower(colour), w) })
+	}
+	switch {
+	case has("black"):
+		return Black
+	case has("dark", "navy", "blue", "brown", "green"):
+		return Dark
+	case has("white", "silver", "pearl", "ivory", "cream", "yellow", "beige"):
+		return Pale
+	case has("grey", "gray", "red", "orange", "bronze", "gold", "light"):
+		return Mid
+	}
+	return Black
 }

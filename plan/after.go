@@ -34,20 +34,28 @@ func After(in Input, p Plan) *surface.Surface {
 	return out
 }
 
-// moved is how far the metal came at a place, um, between the cells of the bench; 0 where no cell round it is known.
+// moved is how far the metal came at a place, um, between the cells of the bench by cubic convolution (Keys 1981), since straight lines between cells
+// would fold the tops of hits; 0 where no cell round it is known.
 func (b *bench) moved(dx, dy float64) float64 {
 	cols, rows := b.grid.Cols, b.grid.Rows
 	c, r := min(max(int(dx/cellMM), 0), max(cols-2, 0)), min(max(int(dy/cellMM), 0), max(rows-2, 0))
-	fx, fy := min(dx/cellMM-float64(c), 1), min(dy/cellMM-float64(r), 1)
+	wx, wy := keys(min(dx/cellMM-float64(c), 1)), keys(min(dy/cellMM-float64(r), 1))
 	var sum, weight float64
-	for n, w := range [4]float64{(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy} {
-		i := min(r+n/2, rows-1)*cols + min(c+n%2, cols-1)
-		if d := b.h[i] - b.start[i]; !math.IsNaN(d) {
-			sum, weight = sum+w*d, weight+w
+	for j, v := range wy {
+		for i, u := range wx {
+			k := min(max(r+j-1, 0), rows-1)*cols + min(max(c+i-1, 0), cols-1)
+			if d := b.h[k] - b.start[k]; !math.IsNaN(d) {
+				sum, weight = sum+u*v*d, weight+u*v
+			}
 		}
 	}
-	if weight == 0 {
+	if weight < 0.1 {
 		return 0
 	}
 	return sum / weight
+}
+
+// keys are the weights of four neighbours at a share of the way from the second to the third.
+func keys(t float64) [4]float64 {
+	return [4]float64{t * (t*(2-t) - 1) / 2, (t*t*(3*t-5) + 2) / 2, t * (t*(4-3*t) + 1) / 2, t * t * (t - 1) / 2}
 }

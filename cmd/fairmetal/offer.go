@@ -68,7 +68,7 @@ func (f facts) make(rates quote.Rates) (*inspection.Stored, offer.Offer, error) 
 			return nil, offer.Offer{}, refused("told", err)
 		}
 	}
-	limits := fair.DefaultLimits(fair.Black)
+	limits := fair.DefaultLimits(fair.PaintOf(stored.Capture.Panel.Paint))
 	o, err := offer.MakeWith(stored, known, r, rates, offer.Books{Fair: &limits})
 	if err != nil {
 		return nil, offer.Offer{}, refused("plan", err)

@@ -74,7 +74,7 @@ func printVerdict(s streams, o offer.Offer) {
 // printPlanned says whether the panel could be handed over if all hits landed as told.
 func printPlanned(s streams, o offer.Offer) {
 	if v := o.Basis.Planned; v != nil && len(o.Plan.Rounds) > 0 {
-		fmt.Fprintf(s.Out, "  as planned the hand-over check says: %s, a line wobbles by %.1f mrad, the limit is %.1f\n", v.Answer, v.Worst.WobbleMRad, 2*v.Limits.SlopeMRad)
+		fmt.Fprintf(s.Out, "  as planned the hand-over check says: %s, a line wobbles by %.1f mrad at (%.0f, %.0f) mm, the limit is %.1f\n", v.Answer, v.Worst.WobbleMRad, v.Worst.XMM, v.Worst.YMM, 2*v.Limits.SlopeMRad)
 	}
 }
 
