@@ -21,6 +21,7 @@ import (
 
 	"github.com/alexedwards/argon2id"
 
+	"fairmetal/internal/pgtest"
 	"fairmetal/job"
 	"fairmetal/meter"
 	"fairmetal/store"
@@ -30,7 +31,9 @@ func TestMain(m *testing.M) {
 	// Cheap hashes: what they cost is no matter of these tests.
 	params = &argon2id.Params{Memory: 64, Iterations: 1, Parallelism: 1, SaltLength: 16, KeyLength: 32}
 	slog.SetDefault(slog.New(slog.DiscardHandler))
-	os.Exit(m.Run())
+	code := m.Run()
+	pgtest.Stop()
+	os.Exit(code)
 }
 
 const passphrase = "four words of some length"
