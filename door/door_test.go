@@ -47,7 +47,7 @@ type house struct {
 	other job.Paper
 }
 
-func open(t *testing.T) *house {
+func open(t testing.TB) *house {
 	t.Helper()
 	ctx := t.Context()
 	s, err := store.Open(ctx, t.TempDir())
@@ -128,7 +128,7 @@ func ask(h http.Handler, method, target, cookies string, form url.Values, change
 
 const base = "https://192.168.7.20:8478"
 
-func (h *house) enter(t *testing.T, net http.Handler, name string) string {
+func (h *house) enter(t testing.TB, net http.Handler, name string) string {
 	t.Helper()
 	res := ask(net, "POST", base+"/sign-in", "", url.Values{"name": {name}, "passphrase": {passphrase}})
 	if res.StatusCode != http.StatusSeeOther || len(res.Cookies()) != 1 {

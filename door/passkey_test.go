@@ -39,7 +39,7 @@ type device struct {
 
 var b64 = base64.RawURLEncoding
 
-func newDevice(t *testing.T) *device {
+func newDevice(t testing.TB) *device {
 	t.Helper()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
@@ -98,7 +98,7 @@ func (d *device) create(challenge string) string {
 }
 
 // sign answers a challenge with a signature.
-func (d *device) sign(t *testing.T, challenge string) string {
+func (d *device) sign(t testing.TB, challenge string) string {
 	t.Helper()
 	client, data := d.clientData("webauthn.get", challenge), d.authData(false)
 	h := sha256.Sum256(client)
@@ -124,7 +124,7 @@ func post(h http.Handler, target, cookies, body string) (*http.Response, string)
 }
 
 // options asks for a challenge and returns it with the user it is for and the cookie it is bound to.
-func options(t *testing.T, h http.Handler, target, cookies string) (challenge string, user []byte, bound string) {
+func options(t testing.TB, h http.Handler, target, cookies string) (challenge string, user []byte, bound string) {
 	t.Helper()
 	res, body := post(h, target, cookies, "")
 	var o struct {
@@ -147,7 +147,7 @@ func options(t *testing.T, h http.Handler, target, cookies string) (challenge st
 }
 
 // add gives a signed-in person's device a passkey.
-func (d *device) add(t *testing.T, h http.Handler, session string) (*http.Response, string) {
+func (d *device) add(t testing.TB, h http.Handler, session string) (*http.Response, string) {
 	t.Helper()
 	challenge, user, _ := options(t, h, named+"/me/passkeys/begin", session)
 	d.user = user
