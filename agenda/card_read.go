@@ -51,7 +51,7 @@ func (c *Contact) property(l line) bool {
 		c.Note = unescape(l.value)
 	case "REV":
 		for _, layout := range []string{stampUTC, "2006-01-02T15:04:05Z"} {
-			if t, err := time.Parse(layout, l.value); err == nil {
+			if t, err := time.Parse(layout, l.value); err == nil && t.Year() >= 1 {
 				c.Stamp = t
 				return true
 			}

@@ -75,6 +75,7 @@ func FuzzReadCards(f *testing.F) {
 	}
 	f.Add(data)
 	f.Add([]byte("BEGIN:VCARD\nVERSION:3.0\nN:Doe;Jo,Jay;;;\nitem1.TEL;TYPE=VOICE;TYPE=CELL,pref:tel:+1-555\nADR;TYPE=HOME:PO 7;;;Town;;1;\nORG:Firm;Unit\nEND:VCARD"))
+	f.Add([]byte("BEGIN:VCARD\nN:Doe\nREV:00000101T000000Z\nEND:VCARD")) // no year that can be written
 	f.Fuzz(func(t *testing.T, data []byte) {
 		in, _, err := ReadCards(data)
 		if err != nil {

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"time"
 )
 
@@ -13,6 +14,13 @@ var ErrMissing = errors.New("the file is missing; restore it from a backup")
 
 // ErrTorn says that a blob is not what was stored: shorter, longer or altered.
 var ErrTorn = errors.New("a stored file was altered or torn; restore it from a backup")
+
+// ErrAway says that the place of the blobs does not answer: nothing is known of the blob itself.
+var ErrAway = errors.New("the store of photos does not answer")
+
+// away puts ErrAway before an error, and nothing else that could be asked for: a folder that is not there must not pass for a file that
+// is not.
+func away(err error) error { return fmt.Errorf("%w (%v)", ErrAway, err) }
 
 // Info is what a listing tells of a blob.
 type Info struct {
@@ -26,7 +34,7 @@ type Info struct {
 type Store interface {
 	// Put stores data under its hash. It returns when the data would survive a power cut.
 	Put(ctx context.Context, hash string, data []byte) error
-	// Get returns the data of a hash, checked against it: ErrMissing, ErrTorn.
+	// Get returns the data of a hash, checked against it: ErrMissing, ErrTorn, ErrAway.
 	Get(ctx context.Context, hash string) ([]byte, error)
 	// List tells all that lies in the store, blobs and foreign things, in any order.
 	List(ctx context.Context, f func(Info) error) error

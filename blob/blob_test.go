@@ -3,6 +3,7 @@ package blob_test
 import (
 	"bytes"
 	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"testing"
@@ -63,6 +64,20 @@ func TestDisk(t *testing.T) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// TestDiskAway: a folder that is not there, cannot be read or holds nothing is a disk that is not connected. Nothing is said of the blobs.
+func TestDiskAway(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range []blob.Disk{{Dir: filepath.Join(dir, "none")}, {Dir: t.TempDir()}, {Dir: file}} {
+		if _, err := d.Get(t.Context(), blob.Hash(nil)); !errors.Is(err, blob.ErrAway) || errors.Is(err, blob.ErrMissing) || errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("%s: %v", d.Dir, err)
+		}
+	}
 }
 
 // TestDiskList tells blobs from cut-off uploads and foreign files.

@@ -3,6 +3,7 @@ package blob
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -45,15 +46,28 @@ func (d Disk) Get(ctx context.Context, hash string) ([]byte, error) {
 	}
 	data, err := os.ReadFile(d.Path(hash))
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, ErrMissing
+		return nil, d.missing()
 	}
 	if err != nil {
-		return nil, err
+		return nil, away(err)
 	}
 	if Hash(data) != hash {
 		return nil, ErrTorn
 	}
 	return data, nil
+}
+
+// missing tells whether a blob is missing or all of them are: a folder that is not there, or is empty, is a disk that is not connected.
+func (d Disk) missing() error {
+	f, err := os.Open(d.Dir)
+	if err != nil {
+		return away(err)
+	}
+	defer f.Close()
+	if _, err := f.Readdirnames(1); err != nil {
+		return away(fmt.Errorf("%s is empty; connect its disk", d.Dir))
+	}
+	return ErrMissing
 }
 
 // List walks the folder.

@@ -41,7 +41,9 @@ func OpenS3(ctx context.Context, address string) (*S3, error) {
 	if region == "" {
 		region = "us-east-1" // the name that stores without regions take
 	}
-	if s.client, err = minio.New(u.Host, &minio.Options{Creds: credentials.NewStaticV4(os.Getenv("FAIRMETAL_S3_KEY"), os.Getenv("FAIRMETAL_S3_SECRET"), ""), Secure: u.Query().Get("plain") == "", Region: region}); err != nil {
+	// Whoever waits at a page hears within some seconds that the store does not answer.
+	const tries = 4
+	if s.client, err = minio.New(u.Host, &minio.Options{Creds: credentials.NewStaticV4(os.Getenv("FAIRMETAL_S3_KEY"), os.Getenv("FAIRMETAL_S3_SECRET"), ""), Secure: u.Query().Get("plain") == "", Region: region, MaxRetries: tries}); err != nil {
 		return nil, fmt.Errorf("the bucket's address cannot be used (%w); %s", err, form)
 	}
 	there, err := s.client.BucketExists(ctx, s.bucket)
@@ -63,8 +65,10 @@ func (s *S3) Put(ctx context.Context, hash string, data []byte) error {
 			return nil
 		}
 	}
-	_, err := s.client.PutObject(ctx, s.bucket, key(hash), bytes.NewReader(data), int64(len(data)), minio.PutObjectOptions{ContentType: "application/octet-stream"})
-	return err
+	if _, err := s.client.PutObject(ctx, s.bucket, key(hash), bytes.NewReader(data), int64(len(data)), minio.PutObjectOptions{ContentType: "application/octet-stream"}); err != nil {
+		return away(err)
+	}
+	return nil
 }
 
 // Get reads an object and checks it.
@@ -74,7 +78,7 @@ func (s *S3) Get(ctx context.Context, hash string) ([]byte, error) {
 	}
 	o, err := s.client.GetObject(ctx, s.bucket, key(hash), minio.GetObjectOptions{})
 	if err != nil {
-		return nil, err
+		return nil, away(err)
 	}
 	defer o.Close()
 	data, err := io.ReadAll(o)
@@ -83,7 +87,7 @@ func (s *S3) Get(ctx context.Context, hash string) ([]byte, error) {
 	case errors.As(err, &answer) && answer.Code == "NoSuchKey":
 		return nil, ErrMissing
 	case err != nil:
-		return nil, err
+		return nil, away(err)
 	case Hash(data) != hash:
 		return nil, ErrTorn
 	}

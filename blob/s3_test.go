@@ -2,6 +2,7 @@ package blob_test
 
 import (
 	"bytes"
+	"errors"
 	"net/http/httptest"
 	"strings"
 	"testing"
@@ -31,6 +32,17 @@ func TestS3(t *testing.T) {
 	})
 	if _, err := blob.OpenS3(t.Context(), address); err != nil {
 		t.Errorf("opened again: %v", err)
+	}
+	h, err := blob.Put(t.Context(), s, []byte("photo"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv.Close()
+	if _, err := s.Get(t.Context(), h); !errors.Is(err, blob.ErrAway) {
+		t.Errorf("from a store that does not answer: %v", err)
+	}
+	if err := s.Put(t.Context(), blob.Hash([]byte("more")), []byte("more")); !errors.Is(err, blob.ErrAway) {
+		t.Errorf("to a store that does not answer: %v", err)
 	}
 	for _, bad := range []string{"", "http://x/y", "s3://host", "s3://host/a/b", "s3://key:hush@host/bucket"} {
 		if _, err := blob.OpenS3(t.Context(), bad); err == nil || strings.Contains(err.Error(), "hush") {

@@ -44,6 +44,9 @@ type Records interface {
 	Passkeys(ctx context.Context, userID string) ([]store.Passkey, error)
 	UsePasskey(ctx context.Context, p store.Passkey, counter int64) error
 	RemovePasskey(ctx context.Context, userID, id string) error
+	PutChallenge(ctx context.Context, token, body string, now, ends time.Time) error
+	TakeChallenge(ctx context.Context, token string, now time.Time) (body string, err error)
+	Try(ctx context.Context, whom string, a store.Allowance, now time.Time) (ok bool, err error)
 	Note(ctx context.Context, what, text string) error
 }
 
@@ -93,20 +96,15 @@ type Door struct {
 
 	now     func() time.Time
 	ask     *limiter // all requests
-	try     *limiter // sign-ins, by address
-	name    *limiter // sign-ins, by name
 	hashing chan struct{}
 	large   chan struct{} // requests that may bring much at once
 	nobody  func() string // a hash that fits no passphrase
-
-	challenges challenges
 }
 
 // New returns a door before the records.
 func New(r Records) *Door {
-	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, HouseLang: func(context.Context) string { return "" }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody), challenges: challenges{open: map[string]challenge{}}}
-	clock := func() time.Time { return d.now() }
-	d.ask, d.try, d.name = newLimiter(60, 600, clock), newLimiter(0.1, 10, clock), newLimiter(1.0/30, 20, clock)
+	d := &Door{Records: r, Observe: func(string, int, time.Duration) {}, Health: func(context.Context) error { return nil }, HouseLang: func(context.Context) string { return "" }, now: time.Now, hashing: make(chan struct{}, 2), large: make(chan struct{}, maxLarge), nobody: sync.OnceValue(hashOfNobody)}
+	d.ask = newLimiter(60, 600, func() time.Time { return d.now() })
 	return d
 }
 

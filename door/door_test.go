@@ -21,6 +21,7 @@ import (
 
 	"github.com/alexedwards/argon2id"
 
+	"fairmetal/internal/pgtest"
 	"fairmetal/job"
 	"fairmetal/meter"
 	"fairmetal/store"
@@ -30,7 +31,9 @@ func TestMain(m *testing.M) {
 	// Cheap hashes: what they cost is no matter of these tests.
 	params = &argon2id.Params{Memory: 64, Iterations: 1, Parallelism: 1, SaltLength: 16, KeyLength: 32}
 	slog.SetDefault(slog.New(slog.DiscardHandler))
-	os.Exit(m.Run())
+	code := m.Run()
+	pgtest.Stop()
+	os.Exit(code)
 }
 
 const passphrase = "four words of some length"
@@ -44,7 +47,7 @@ type house struct {
 	other job.Paper
 }
 
-func open(t *testing.T) *house {
+func open(t testing.TB) *house {
 	t.Helper()
 	ctx := t.Context()
 	s, err := store.Open(ctx, t.TempDir())
@@ -125,7 +128,7 @@ func ask(h http.Handler, method, target, cookies string, form url.Values, change
 
 const base = "https://192.168.7.20:8478"
 
-func (h *house) enter(t *testing.T, net http.Handler, name string) string {
+func (h *house) enter(t testing.TB, net http.Handler, name string) string {
 	t.Helper()
 	res := ask(net, "POST", base+"/sign-in", "", url.Values{"name": {name}, "passphrase": {passphrase}})
 	if res.StatusCode != http.StatusSeeOther || len(res.Cookies()) != 1 {

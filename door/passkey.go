@@ -1,6 +1,7 @@
 package door
 
 import (
+	"context"
 	"encoding/base64"
 	"encoding/json"
 	"errors"
@@ -10,7 +11,6 @@ import (
 	"net"
 	"net/http"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/go-webauthn/webauthn/protocol"
@@ -39,43 +39,26 @@ var (
 	errNumeric = errors.New("A passkey belongs to a name, not to an address of digits. Open the workshop by its name to add one.") //lint:ignore ST1005 a sentence for people
 )
 
-// challenges were sent to browsers and wait for their answers, each for one.
-type challenges struct {
-	mu   sync.Mutex
-	open map[string]challenge
-}
-
-type challenge struct {
-	webauthn.SessionData
-	ends time.Time
-}
-
-func (c *challenges) put(key string, data webauthn.SessionData, now time.Time) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if len(c.open) >= maxKeys {
-		for k, v := range c.open {
-			if !now.Before(v.ends) {
-				delete(c.open, k)
-			}
-		}
-		if len(c.open) >= maxKeys {
-			clear(c.open)
-		}
+// putChallenge keeps what a browser is to answer, once, in the records: the answer may reach another process of a shared workshop.
+func (d *Door) putChallenge(ctx context.Context, key string, data *webauthn.SessionData) error {
+	body, err := json.Marshal(data)
+	if err != nil {
+		return err
 	}
-	c.open[key] = challenge{data, now.Add(tryFor)}
+	now := d.now()
+	return d.Records.PutChallenge(ctx, key, string(body), now, now.Add(tryFor))
 }
 
-// take gives a challenge out for good.
-func (c *challenges) take(key string, now time.Time) (webauthn.SessionData, error) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	v, ok := c.open[key]
-	delete(c.open, key)
-	if !ok || !now.Before(v.ends) {
-		return webauthn.SessionData{}, errLate
+// takeChallenge gives a challenge out for good.
+func (d *Door) takeChallenge(ctx context.Context, key string) (data webauthn.SessionData, err error) {
+	body, err := d.Records.TakeChallenge(ctx, key, d.now())
+	if errors.Is(err, store.ErrNotFound) {
+		err = errLate
 	}
-	return v.SessionData, nil
+	if err == nil {
+		err = json.Unmarshal([]byte(body), &data)
+	}
+	return data, err
 }
 
 // passkeyHost is the name that passkeys of this request belong to; empty where browsers allow none.
@@ -191,15 +174,17 @@ func (d *Door) beginPasskey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if !d.try.allow(from(r)) {
-		return errBusy
+	if err := d.tryFrom(r); err != nil {
+		return err
 	}
 	options, data, err := p.BeginDiscoverableLogin(webauthn.WithUserVerification(protocol.VerificationRequired))
 	if err != nil {
 		return err
 	}
 	plain, kept := token()
-	d.challenges.put(kept, *data, d.now())
+	if err := d.putChallenge(r.Context(), kept, data); err != nil {
+		return err
+	}
 	http.SetCookie(w, &http.Cookie{Name: tryCookie, Value: plain, Path: "/", MaxAge: int(tryFor.Seconds()), Secure: true, HttpOnly: true, SameSite: http.SameSiteStrictMode})
 	return answerJSON(w, options)
 }
@@ -214,7 +199,7 @@ func (d *Door) usePasskey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return errLate
 	}
-	data, err := d.challenges.take(hashed(c.Value), d.now())
+	data, err := d.takeChallenge(r.Context(), hashed(c.Value))
 	if err != nil {
 		return err
 	}
@@ -293,7 +278,9 @@ func (d *Door) beginNewPasskey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d.challenges.put(newKey(r), *data, d.now())
+	if err := d.putChallenge(r.Context(), newKey(r), data); err != nil {
+		return err
+	}
 	return answerJSON(w, options)
 }
 
@@ -302,7 +289,7 @@ func (d *Door) addPasskey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data, err := d.challenges.take(newKey(r), d.now())
+	data, err := d.takeChallenge(r.Context(), newKey(r))
 	if err != nil {
 		return err
 	}

@@ -12,13 +12,17 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"net/http/httptest"
 	"net/url"
+	"path/filepath"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
-	"github.com/go-webauthn/webauthn/webauthn"
+	"fairmetal/internal/pgtest"
+	"fairmetal/job"
+	"fairmetal/store"
 )
 
 // device is an authenticator of the tests: one ES256 key, attestation "none" (W3C, Web Authentication Level 3, sections 6.1, 6.5.1
@@ -35,7 +39,7 @@ type device struct {
 
 var b64 = base64.RawURLEncoding
 
-func newDevice(t *testing.T) *device {
+func newDevice(t testing.TB) *device {
 	t.Helper()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
@@ -94,7 +98,7 @@ func (d *device) create(challenge string) string {
 }
 
 // sign answers a challenge with a signature.
-func (d *device) sign(t *testing.T, challenge string) string {
+func (d *device) sign(t testing.TB, challenge string) string {
 	t.Helper()
 	client, data := d.clientData("webauthn.get", challenge), d.authData(false)
 	h := sha256.Sum256(client)
@@ -120,7 +124,7 @@ func post(h http.Handler, target, cookies, body string) (*http.Response, string)
 }
 
 // options asks for a challenge and returns it with the user it is for and the cookie it is bound to.
-func options(t *testing.T, h http.Handler, target, cookies string) (challenge string, user []byte, bound string) {
+func options(t testing.TB, h http.Handler, target, cookies string) (challenge string, user []byte, bound string) {
 	t.Helper()
 	res, body := post(h, target, cookies, "")
 	var o struct {
@@ -143,7 +147,7 @@ func options(t *testing.T, h http.Handler, target, cookies string) (challenge st
 }
 
 // add gives a signed-in person's device a passkey.
-func (d *device) add(t *testing.T, h http.Handler, session string) (*http.Response, string) {
+func (d *device) add(t testing.TB, h http.Handler, session string) (*http.Response, string) {
 	t.Helper()
 	challenge, user, _ := options(t, h, named+"/me/passkeys/begin", session)
 	d.user = user
@@ -340,25 +344,92 @@ func TestPasskeyGuessing(t *testing.T) {
 	if res := ask(net, "POST", named+"/sign-in", "", url.Values{"name": {"the owner"}, "passphrase": {passphrase}}); res.StatusCode != http.StatusTooManyRequests {
 		t.Errorf("a passphrase after them: %d", res.StatusCode)
 	}
-	now := time.Now()
-	c := challenges{open: map[string]challenge{}}
-	_, data, err := mustParty(t).BeginDiscoverableLogin()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for i := range 2 * maxKeys {
-		c.put(fmt.Sprint(i), *data, now)
-	}
-	if len(c.open) > maxKeys {
-		t.Errorf("%d challenges wait", len(c.open))
-	}
 }
 
-func mustParty(t *testing.T) *webauthn.WebAuthn {
-	t.Helper()
-	p, err := party(httptest.NewRequest("GET", named+"/sign-in", nil))
+// TestTwoProcesses of one shared workshop sign people in together: a challenge that one sent is answered to the other, once; a session of
+// one is good at the other and ends for both; tries are counted together.
+func TestTwoProcesses(t *testing.T) {
+	address, blobs := pgtest.Schema(t), store.Blobs(t.TempDir())
+	var stores [2]*store.Store
+	var nets [2]http.Handler
+	var doors [2]*Door
+	clock := time.Now()
+	trust, err := OpenAuthority(filepath.Join(t.TempDir(), "door"), []string{"shop.local"}, time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return p
+	for i := range 2 {
+		if stores[i], err = store.OpenShared(t.Context(), address, blobs); err != nil {
+			t.Fatal(err)
+		}
+		defer stores[i].Close()
+		doors[i] = New(stores[i])
+		doors[i].now = func() time.Time { return clock }
+		nets[i] = doors[i].Network(rooms(), trust.Names())
+	}
+	if _, err := doors[0].AddUser(t.Context(), "the technician", job.Technician, passphrase); err != nil {
+		t.Fatal(err)
+	}
+	in := func(res *http.Response) string {
+		for _, c := range res.Cookies() {
+			if c.Name == cookie {
+				return c.Name + "=" + c.Value
+			}
+		}
+		return ""
+	}
+	session := in(ask(nets[0], "POST", named+"/sign-in", "", url.Values{"name": {"the technician"}, "passphrase": {passphrase}}))
+	d := newDevice(t)
+	challenge, user, _ := options(t, nets[0], named+"/me/passkeys/begin", session)
+	d.user = user
+	if res, body := post(nets[1], named+"/me/passkeys?name=my+phone", session, d.create(challenge)); res.StatusCode != http.StatusNoContent {
+		t.Fatalf("begun here, added there: %d %s", res.StatusCode, body)
+	}
+	challenge, _, bound := options(t, nets[0], named+"/sign-in/passkey/begin", "")
+	d.counter++
+	answer := d.sign(t, challenge)
+	res, body := post(nets[1], named+"/sign-in/passkey", bound, answer)
+	if res.StatusCode != http.StatusOK {
+		t.Fatalf("begun here, signed in there: %d %s", res.StatusCode, body)
+	}
+	second := in(res)
+	if res, body := post(nets[0], named+"/sign-in/passkey", bound, answer); res.StatusCode != http.StatusUnprocessableEntity || body != errLate.Error() {
+		t.Errorf("the same answer to the other: %d %s", res.StatusCode, body)
+	}
+	// Of two who answer at once one comes in.
+	challenge, _, bound = options(t, nets[0], named+"/sign-in/passkey/begin", "")
+	d.counter++
+	answer = d.sign(t, challenge)
+	var wg sync.WaitGroup
+	var let atomic.Int32
+	for i := range 8 {
+		wg.Go(func() {
+			if res, _ := post(nets[i%2], named+"/sign-in/passkey", bound, answer); res.StatusCode == http.StatusOK {
+				let.Add(1)
+			}
+		})
+	}
+	wg.Wait()
+	if let.Load() != 1 {
+		t.Errorf("one answer let %d in", let.Load())
+	}
+	for i := range 2 {
+		if res := ask(nets[i], "GET", named+"/room/technician", second, nil); res.StatusCode != http.StatusOK {
+			t.Errorf("the session at process %d: %d", i, res.StatusCode)
+		}
+	}
+	ask(nets[0], "POST", named+"/sign-out", second, nil)
+	if res := ask(nets[1], "GET", named+"/room/technician", second, nil); res.StatusCode == http.StatusOK {
+		t.Error("signed out here, still in there")
+	}
+	clock = clock.Add(time.Hour)
+	tried := 0
+	for i := range 40 {
+		if res := ask(nets[i%2], "POST", named+"/sign-in", "", url.Values{"name": {"the technician"}, "passphrase": {"a guess of mine"}}); res.StatusCode != http.StatusTooManyRequests {
+			tried++
+		}
+	}
+	if tried != int(tryAddress.Burst) {
+		t.Errorf("%d guesses at two processes together, %v are let through", tried, tryAddress.Burst)
+	}
 }

@@ -110,11 +110,36 @@ var errRefused = errors.New("Name or passphrase is wrong.") //lint:ignore ST1005
 // errBusy asks for patience.
 var errBusy = errors.New("Too many tries. Wait a minute and try again.") //lint:ignore ST1005 a sentence for people
 
+// Tries to sign in, by the address that they come from and by the name that they are for. They are counted in the records, so that all
+// processes of a shared workshop count together.
+var (
+	tryAddress = store.Allowance{Burst: 10, Every: 10 * time.Second}
+	tryName    = store.Allowance{Burst: 20, Every: 30 * time.Second}
+)
+
+func (d *Door) try(ctx context.Context, whom string, a store.Allowance) error {
+	ok, err := d.Records.Try(ctx, whom, a, d.now())
+	if err == nil && !ok {
+		err = errBusy
+	}
+	return err
+}
+
+func (d *Door) tryFrom(r *http.Request) error { return d.try(r.Context(), "from "+from(r), tryAddress) }
+
+// nameKey is what the count of tries knows of a typed name: 16 bits of its hash, as people type passphrases there.
+func nameKey(name string) string {
+	return "name " + hashed(strings.ToLower(strings.Join(strings.Fields(name), " ")))[:4]
+}
+
 // signIn checks name and passphrase and starts a session.
 func (d *Door) signIn(w http.ResponseWriter, r *http.Request, name, passphrase string) error {
 	ctx := r.Context()
-	if !d.try.allow(from(r)) || !d.name.allow(strings.ToLower(strings.TrimSpace(name))) {
-		return errBusy
+	if err := d.tryFrom(r); err != nil {
+		return err
+	}
+	if err := d.try(ctx, nameKey(name), tryName); err != nil {
+		return err
 	}
 	if len(passphrase) > 400 {
 		return errRefused

@@ -38,7 +38,14 @@ func (w *Worklog) Merge(hits []HitDone, spans []Span, now time.Time) (bool, erro
 			return false, err
 		}
 	}
+	at := map[string]int{}
+	for i, s := range w.Spans {
+		at[s.Key] = i
+	}
 	for _, s := range spans {
+		if i, ok := at[s.Key]; ok && s.Start.After(w.Spans[i].Start) {
+			s.Start = w.Spans[i].Start // what the longer time would come to
+		}
 		if err := s.check(now); err != nil {
 			return false, err
 		}
@@ -53,10 +60,6 @@ func (w *Worklog) Merge(hits []HitDone, spans []Span, now time.Time) (bool, erro
 			known[h.Key], changed = true, true
 			w.Hits = append(w.Hits, h)
 		}
-	}
-	at := map[string]int{}
-	for i, s := range w.Spans {
-		at[s.Key] = i
 	}
 	for _, s := range spans {
 		i, ok := at[s.Key]

@@ -11,8 +11,7 @@ import (
 	"io"
 	"math"
 
-	"github.com/gen2brain/heic"
-
+	"fairmetal/internal/heif"
 	"fairmetal/internal/rows"
 )
 
@@ -103,7 +102,7 @@ func decodeRaw(data []byte, lim Limits) (image.Image, string, error) {
 	case "png":
 		img, err = png.Decode(bytes.NewReader(data))
 	case "heic":
-		img, err = decodeHEIC(data)
+		img, err = heif.Decode(data, lim.MaxPixels)
 	}
 	if err != nil {
 		return nil, format, damaged(err)
@@ -130,25 +129,6 @@ func damaged(err error) *Error {
 		return &Error{"unsupported", fmt.Sprintf("is a kind of JPEG that cannot be read (%s)", string(unsupported)), "save it as an ordinary JPEG"}
 	}
 	return &Error{"damaged", fmt.Sprintf("cannot be read (%v)", err), "copy it again from the camera"}
-}
-
-// decodeHEIC guards the decoder: it is foreign code in a sandbox and reports some faults by panicking.
-func decodeHEIC(data []byte) (img image.Image, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			img, err = nil, fmt.Errorf("heic: %v", p)
-		}
-	}()
-	return heic.Decode(bytes.NewReader(data))
-}
-
-func decodeConfigHEIC(data []byte) (c image.Config, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("heic: %v", p)
-		}
-	}()
-	return heic.DecodeConfig(bytes.NewReader(data))
 }
 
 // fromSRGB undoes the sRGB curve for 8-bit values, IEC 61966-2-1.

@@ -7,6 +7,8 @@ import (
 	"image/color"
 	"image/jpeg"
 	"image/png"
+
+	"fairmetal/internal/heif"
 )
 
 // maxDecoded bounds the memory of a decoded picture before it becomes linear light: 64 megapixels in 8-bit colour.
@@ -34,7 +36,7 @@ func check(data []byte, lim Limits) (format string, err error) {
 	case "png":
 		cfg, err = png.DecodeConfig(bytes.NewReader(data))
 	case "heic":
-		cfg, err = decodeConfigHEIC(data)
+		cfg, err = heif.Config(data)
 	default:
 		return "", &Error{"not-image", "is not a photo", "send JPEG, PNG or HEIC files from the camera"}
 	}

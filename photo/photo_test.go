@@ -14,6 +14,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"testing"
+
+	"fairmetal/internal/hostile"
 )
 
 // picture is a small scene with a light upper left corner.
@@ -216,19 +218,73 @@ func FuzzDecode(f *testing.F) {
 	f.Add([]byte{0xff, 0xd8, 0xff})
 	f.Fuzz(func(t *testing.T, data []byte) {
 		if Sniff(data) == "heic" {
-			t.Skip("the HEIC decoder is foreign code in a sandbox")
+			t.Skip("FuzzHEIC's")
 		}
-		p, err := Decode(data, Limits{MaxPixels: 1 << 20})
-		if err != nil {
-			var e *Error
-			if !errors.As(err, &e) {
-				t.Fatalf("an error without advice: %v", err)
-			}
+		decodeAny(t, data)
+	})
+}
+
+// FuzzHEIC reads HEIC files, whatever their first bytes say.
+func FuzzHEIC(f *testing.F) {
+	for _, data := range hostile.HEICs() {
+		f.Add(data)
+		// The first use makes the sandbox, which may take longer than one input is given.
+		if _, err := Decode(data, Limits{}); err != nil {
+			f.Fatal(err)
+		}
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if len(data) < 16 {
 			return
 		}
-		for _, v := range p.Pix {
-			if !(v >= 0 && v <= 1) {
-				t.Fatalf("luminance %v", v)
+		copy(data[4:], "ftypheic")
+		decodeAny(t, data)
+	})
+}
+
+// decodeAny wants a picture or advice.
+func decodeAny(t *testing.T, data []byte) {
+	p, err := Decode(data, Limits{MaxPixels: 1 << 20})
+	if err != nil {
+		var e *Error
+		if !errors.As(err, &e) {
+			t.Fatalf("an error without advice: %v", err)
+		}
+		return
+	}
+	for _, v := range p.Pix {
+		if !(v >= 0 && v <= 1) {
+			t.Fatalf("luminance %v", v)
+		}
+	}
+}
+
+// FuzzEXIF reads what stands beside the picture: a TIFF structure (JEITA CP-3451) in the segment of a JPEG, the chunk of a PNG and the item
+// of a HEIC. Whatever it holds, the facts stay within their bounds.
+func FuzzEXIF(f *testing.F) {
+	jpg := asJPEG(f, picture(32, 24))
+	for _, with := range [][]byte{withOrientation(jpg, 6), hostile.WithPlace(jpg)} {
+		f.Add(with[12 : 4+int(binary.BigEndian.Uint16(with[4:]))-2])
+	}
+	turned := hostile.HEICs()["turned"]
+	at := bytes.LastIndex(turned, []byte("MM\x00*"))
+	f.Add([]byte("II*\x00\xff\xff\xff\xff"))
+	f.Fuzz(func(t *testing.T, tiff []byte) {
+		if len(tiff) > 60_000 {
+			return
+		}
+		seg := append([]byte("Exif\x00\x00"), tiff...)
+		size := len(seg) + 2
+		inJPEG := append(append([]byte{0xff, 0xd8, 0xff, 0xe1, byte(size >> 8), byte(size)}, seg...), jpg[2:]...)
+		chunk := append([]byte("eXIf"), tiff...)
+		inPNG := append(binary.BigEndian.AppendUint32([]byte("\x89PNG\r\n\x1a\n"), uint32(len(tiff))), chunk...)
+		inPNG = binary.BigEndian.AppendUint32(inPNG, crc32.ChecksumIEEE(chunk))
+		inHEIC := bytes.Clone(turned)
+		copy(inHEIC[at:], tiff)
+		for format, data := range map[string][]byte{"jpeg": inJPEG, "png": inPNG, "heic": inHEIC} {
+			i := readInfo(data, format)
+			if i.Orientation < 1 || i.Orientation > 8 || i.FocalLength35MM != 0 && !(i.FocalLength35MM > 4 && i.FocalLength35MM < 2000) {
+				t.Fatalf("%s: %+v", format, i)
 			}
 		}
 	})

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"syscall"
 	"time"
 
 	"github.com/riverqueue/river"
@@ -28,7 +29,7 @@ type Records interface {
 	OnQueue(f func(ctx context.Context, tx *sql.Tx, captureID string, try int) error)
 	Claim(ctx context.Context, captureID, holder string, stale time.Duration) (job.Capture, error)
 	Beat(ctx context.Context, captureID, holder string) error
-	Release(ctx context.Context, captureID, holder string) error
+	Release(ctx context.Context, captureID, holder, why string) (waits int, err error)
 	Rescue(ctx context.Context, stale time.Duration) (int, error)
 }
 
@@ -39,8 +40,12 @@ type Runner struct {
 	Do func(ctx context.Context, c job.Capture) error
 	// Workers is how many captures are measured at a time; 0: this process only puts captures into the queue.
 	Workers int
+	// Waits is told of captures that could not be tried and wait again, with the words for who looks at them.
+	Waits func(c job.Capture, why string)
 	// Stale is how long a holder may be silent; DefaultStale where 0.
 	Stale time.Duration
+	// Again is how long a capture rests at first that could not be tried; 10 s where 0.
+	Again time.Duration
 }
 
 // DefaultStale is six heartbeats.
@@ -49,8 +54,29 @@ const DefaultStale = 30 * time.Second
 // poll is how often the queue is looked at: what a person who waits does not notice.
 const poll = 300 * time.Millisecond
 
-// again is how long a capture rests that could not be tried.
-const again = 10 * time.Second
+// How long a capture rests that could not be tried: twice as long each time, up to a bound that is well before it counts as forgotten.
+const (
+	again     = 10 * time.Second
+	atLongest = 5 * time.Minute
+)
+
+// rest is how long a capture rests after it had to wait so many times in a row.
+func rest(first time.Duration, waits int) time.Duration {
+	return min(atLongest, first<<min(max(0, waits-1), 10))
+}
+
+// Words for who looks at a capture that waits.
+const (
+	Unreached = "The photos or the records cannot be reached at present. Nothing is lost: measuring is tried again by itself."
+	Full      = "The disk is full. Nothing is lost: free some space, and measuring is tried again by itself."
+)
+
+func why(err error) string {
+	if errors.Is(err, syscall.ENOSPC) {
+		return Full
+	}
+	return Unreached
+}
 
 // longest is how long measuring may take. A job that is taken but not claimed when its worker dies waits as long.
 const longest = 30 * time.Minute
@@ -187,14 +213,27 @@ func (w *worker) Work(ctx context.Context, j *river.Job[task]) error {
 		// Back into the queue, for whoever is there.
 		quiet, done := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
 		defer done()
-		if e := w.q.Records.Release(quiet, c.ID, holder); e != nil {
+		ended := errors.Is(err, context.Canceled)
+		words := ""
+		if !ended {
+			words = why(err)
+			slog.Error("measuring", "capture", c.ID, "error", err)
+		}
+		waits, e := w.q.Records.Release(quiet, c.ID, holder, words)
+		if e != nil {
 			slog.Warn("a capture could not be put back; it is when this worker is found silent", "capture", c.ID, "error", e)
 		}
-		if errors.Is(err, context.Canceled) {
+		if ended {
 			return river.JobSnooze(0)
 		}
-		slog.Error("measuring", "capture", c.ID, "error", err)
-		return river.JobSnooze(again)
+		if w.q.Waits != nil {
+			w.q.Waits(c, words)
+		}
+		first := w.q.Again
+		if first == 0 {
+			first = again
+		}
+		return river.JobSnooze(rest(first, waits))
 	}
 	return nil
 }

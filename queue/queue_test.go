@@ -247,7 +247,7 @@ func testFence(t *testing.T, s *store.Store) {
 			t.Errorf("%s of a holder that was taken for dead: %v", what, err)
 		}
 	}
-	if err := s.Release(ctx, c.ID, "slow"); err != nil {
+	if _, err := s.Release(ctx, c.ID, "slow", ""); err != nil {
 		t.Error(err)
 	}
 	fast.State, fast.Marks = job.Measured, 3

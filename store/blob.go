@@ -31,6 +31,9 @@ func (s *Store) keep(ctx context.Context, files map[string][]byte) ([]kept, erro
 	var out []kept
 	for _, n := range names {
 		hash, err := blob.Put(ctx, s.blobs, files[n])
+		if errors.Is(err, blob.ErrAway) {
+			return nil, fmt.Errorf("%s cannot be stored (%w); try again in a minute, nothing was lost", n, err)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("%s cannot be stored (%w); free some space and try again, nothing was lost", n, err)
 		}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"strings"
 
 	"fairmetal/job"
@@ -56,7 +57,8 @@ func list(ctx context.Context, tx runner, captureID string, files []kept, made b
 	return nil
 }
 
-// Finish stores what measuring made of a capture: its results and its final state, all or nothing.
+// Finish stores what measuring made of a capture: its results and its final state, and moves a job that waited for them on to the offer,
+// all or nothing.
 func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]byte) error {
 	kept, err := s.keep(ctx, results)
 	if err != nil {
@@ -72,7 +74,7 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 		if err := found(r, err); err != nil {
 			return err
 		}
-		if err := writeRun(ctx, tx, c.ID, run{"", 0, now}); err != nil {
+		if err := writeRun(ctx, tx, c.ID, run{"", 0, now, 0}); err != nil {
 			return err
 		}
 		if _, err := tx.exec(ctx, "DELETE FROM marks WHERE capture_id = ?", c.ID); err != nil {
@@ -83,8 +85,25 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 				return err
 			}
 		}
+		if c.State == job.Measured {
+			if err := s.forward(ctx, tx, c.JobID); err != nil {
+				return err
+			}
+		}
 		return list(ctx, tx, c.ID, kept, true)
 	})
+}
+
+// forward moves a job that waited for its measurement on to the offer.
+func (s *Store) forward(ctx context.Context, tx runner, jobID string) error {
+	r, err := tx.exec(ctx, "UPDATE jobs SET step = ?, rev = rev + 1, updated_at = ? WHERE id = ? AND step IN (?, ?)", string(job.Offer), s.stamp(), jobID, string(job.Arrive), string(job.Look))
+	if errors.Is(found(r, err), ErrNotFound) {
+		return nil // it stands elsewhere
+	}
+	if err != nil {
+		return err
+	}
+	return s.note(ctx, tx, "job changed", jobID, string(job.Offer))
 }
 
 // SetOffer notes what the offer on a capture says now, for lists.

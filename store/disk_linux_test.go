@@ -2,11 +2,13 @@ package store_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"fairmetal/blob"
 	"fairmetal/job"
@@ -97,6 +99,122 @@ func TestDiskFull(t *testing.T) {
 		t.Fatal(err)
 	}
 	check()
+	sound(t, dir)
+}
+
+// TestDiskFullMeasuring: results that do not fit are not booked in part, and fit once there is space.
+func TestDiskFullMeasuring(t *testing.T) {
+	ctx := t.Context()
+	disk := smallDisk(t, "3m")
+	dir := filepath.Join(disk, "shop")
+	s, err := store.Open(ctx, dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { s.Close() }()
+	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := s.AddCapture(ctx, j.ID, "c", map[string][]byte{"u.jpg": []byte("photo")})
+	if err == nil {
+		c, err = s.Claim(ctx, c.ID, "a", time.Minute)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.State, c.Marks, c.Sizes = job.Measured, 1, []job.Size{{ID: "M1", Kind: "round"}}
+	results := map[string][]byte{"a.json": []byte("{}"), "height.f32": bytes.Repeat([]byte("12345678"), 600_000)}
+	held := store.Holding(ctx, "a")
+	if err := s.Finish(held, c, results); !errors.Is(err, syscall.ENOSPC) || !strings.Contains(err.Error(), "free some space") {
+		t.Errorf("finished on a full disk: %v", err)
+	}
+	look := func(state job.State, step job.Step, files int) {
+		t.Helper()
+		now, err := s.Capture(ctx, c.ID)
+		list, err2 := s.Files(ctx, c.ID)
+		at, err3 := s.Job(ctx, j.ID)
+		if err := errors.Join(err, err2, err3); err != nil || now.State != state || len(list) != files || at.Step != step {
+			t.Errorf("%s with %v, the job at %s, %v", now.State, list, at.Step, err)
+		}
+	}
+	look(job.Measuring, job.Arrive, 1)
+	if _, err := s.Release(ctx, c.ID, "a", "full"); err != nil {
+		t.Errorf("not put back: %v", err)
+	}
+	look(job.Queued, job.Arrive, 1)
+	if err := syscall.Mount("tmpfs", disk, "tmpfs", syscall.MS_REMOUNT, "size=32m"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Claim(ctx, c.ID, "a", time.Minute); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Finish(held, c, results); err != nil {
+		t.Fatal(err)
+	}
+	look(job.Measured, job.Offer, 3)
+	s.Close()
+	sound(t, dir)
+	if s, err = store.Open(ctx, dir); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestReadOnlyUnderWay: records that take nothing any more while the workshop is open. Each kind of change is refused in words and nothing
+// of it is kept; then the work goes on.
+func TestReadOnlyUnderWay(t *testing.T) {
+	ctx := t.Context()
+	dir := t.TempDir()
+	s, err := store.Open(ctx, dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := s.AddCapture(ctx, j.ID, "c", map[string][]byte{"u.jpg": []byte("photo")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := c
+	done.State, done.Marks = job.Measured, 1
+	changes := map[string]func() error{
+		"job":  func() error { _, err := s.AddJob(ctx, job.Job{Vehicle: "Van 13", Panel: "Door"}); return err },
+		"edit": func() error { n := j; n.Notes = "x"; return s.SaveJob(ctx, n) },
+		"upload": func() error {
+			_, err := s.AddCapture(ctx, j.ID, "d", map[string][]byte{"v.jpg": []byte("more")})
+			return err
+		},
+		"claim":   func() error { _, err := s.Claim(ctx, c.ID, "a", time.Minute); return err },
+		"measure": func() error { return s.Finish(ctx, done, map[string][]byte{"surface.json": []byte("{}")}) },
+	}
+	// The driver's one connection answers as SQLite does on a disk that turned read-only.
+	only := func(v int) {
+		t.Helper()
+		if _, err := s.Database().ExecContext(ctx, fmt.Sprintf("PRAGMA query_only = %d", v)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	only(1)
+	for what, change := range changes {
+		if err := change(); err == nil || !strings.Contains(err.Error(), "nothing was lost") {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	jobs, err := s.Jobs(ctx, 10)
+	captures, err2 := s.Captures(ctx, j.ID)
+	files, err3 := s.Files(ctx, c.ID)
+	if err := errors.Join(err, err2, err3); err != nil || len(jobs) != 1 || jobs[0].Rev != j.Rev || len(captures) != 1 || captures[0].State != job.Queued || len(files) != 1 {
+		t.Errorf("something was kept: %+v, %+v, %v, %v", jobs, captures, files, err)
+	}
+	only(0)
+	for _, what := range []string{"edit", "upload", "claim", "measure", "job"} {
+		if err := changes[what](); err != nil {
+			t.Errorf("%s, with a sound disk again: %v", what, err)
+		}
+	}
 	sound(t, dir)
 }
 

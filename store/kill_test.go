@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -72,11 +73,13 @@ func child(dir string) {
 	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof", Notes: "0"})
 	must(err)
 	say("edit %s %d 0", j.ID, j.Rev)
+	photographed, err := s.AddJob(ctx, job.Job{Vehicle: "Van 13", Panel: "Roof", Notes: "0"})
+	must(err)
 	queued := make(chan struct{}, 1)
 	go func() {
 		for {
 			u, v := photo(), photo()
-			c, err := s.AddCapture(ctx, j.ID, "more", map[string][]byte{"u.jpg": u, "v.jpg": v})
+			c, err := s.AddCapture(ctx, photographed.ID, "more", map[string][]byte{"u.jpg": u, "v.jpg": v})
 			must(err)
 			say("upload %s %s %s", c.ID, blob.Hash(u), blob.Hash(v))
 			select {
@@ -144,10 +147,12 @@ func TestKilled(t *testing.T) {
 			t.Fatal(err)
 		}
 		lines := bufio.NewScanner(out)
-		first := lines.Scan() // it has begun
-		time.AfterFunc(time.Duration(random.IntN(200_000))*time.Microsecond, func() { cmd.Process.Kill() })
-		for ok := first; ok; ok = lines.Scan() {
+		// At a random moment after a random number of changes: the computer may be slow.
+		for n, last := 0, random.IntN(30); lines.Scan(); n++ {
 			k.hear(t, lines.Text())
+			if n == last {
+				time.AfterFunc(time.Duration(random.IntN(30_000))*time.Microsecond, func() { cmd.Process.Kill() })
+			}
 		}
 		cmd.Wait() // killed
 		k.verify(t, dir)
@@ -210,6 +215,9 @@ func (k *kept) verify(t *testing.T, dir string) {
 		list, err := s.Captures(ctx, j.ID)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if some := slices.ContainsFunc(list, func(c job.Capture) bool { return c.State == job.Measured }); some != (j.Step == job.Offer) {
+			t.Errorf("half a state: a job stands at %s, measured %v", j.Step, some)
 		}
 		for _, c := range list {
 			files, err := s.Files(ctx, c.ID)

@@ -85,10 +85,11 @@ type run struct {
 	holder string
 	tries  int
 	beat   string
+	waits  int // how often in a row it had to wait again, as something could not be reached
 }
 
 func readRun(ctx context.Context, tx runner, captureID string) (r run, err error) {
-	err = tx.row(ctx, "SELECT holder, tries, beat_at FROM runs WHERE capture_id = ?", captureID).Scan(&r.holder, &r.tries, &r.beat)
+	err = tx.row(ctx, "SELECT holder, tries, beat_at, waits FROM runs WHERE capture_id = ?", captureID).Scan(&r.holder, &r.tries, &r.beat, &r.waits)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = nil
 	}
@@ -96,8 +97,8 @@ func readRun(ctx context.Context, tx runner, captureID string) (r run, err error
 }
 
 func writeRun(ctx context.Context, tx runner, captureID string, r run) error {
-	_, err := tx.exec(ctx, `INSERT INTO runs (capture_id, holder, tries, beat_at) VALUES (?, ?, ?, ?)
-		ON CONFLICT (capture_id) DO UPDATE SET holder = excluded.holder, tries = excluded.tries, beat_at = excluded.beat_at`, captureID, r.holder, r.tries, r.beat)
+	_, err := tx.exec(ctx, `INSERT INTO runs (capture_id, holder, tries, beat_at, waits) VALUES (?, ?, ?, ?, ?)
+		ON CONFLICT (capture_id) DO UPDATE SET holder = excluded.holder, tries = excluded.tries, beat_at = excluded.beat_at, waits = excluded.waits`, captureID, r.holder, r.tries, r.beat, r.waits)
 	return err
 }
 
@@ -132,13 +133,13 @@ func (s *Store) Claim(ctx context.Context, captureID, holder string, stale time.
 				return err
 			}
 			c.State = job.Refused
-			return writeRun(ctx, tx, captureID, run{"", r.tries, now})
+			return writeRun(ctx, tx, captureID, run{"", r.tries, now, 0})
 		}
 		if _, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 0 WHERE id = ?", string(job.Measuring), captureID); err != nil {
 			return err
 		}
 		c.State = job.Measuring
-		return writeRun(ctx, tx, captureID, run{holder, r.tries + 1, now})
+		return writeRun(ctx, tx, captureID, run{holder, r.tries + 1, now, r.waits})
 	})
 	if err == nil && c.State == job.Refused {
 		err = ErrDone
@@ -154,9 +155,10 @@ func (s *Store) Beat(ctx context.Context, captureID, holder string) error {
 	})
 }
 
-// Release puts a capture back that its holder could not finish through no fault of the photos; the holder's job tries it again.
-func (s *Store) Release(ctx context.Context, captureID, holder string) error {
-	return s.tx(ctx, func(tx runner) error {
+// Release puts a capture back that its holder could not finish through no fault of the photos; the holder's job tries it again. why is
+// shown meanwhile; empty where the holder only ends its work. It tells how often in a row the capture has come back with a reason.
+func (s *Store) Release(ctx context.Context, captureID, holder, why string) (waits int, err error) {
+	err = s.tx(ctx, func(tx runner) error {
 		r, err := readRun(ctx, tx, captureID)
 		if err != nil || r.holder != holder {
 			return err
@@ -165,13 +167,17 @@ func (s *Store) Release(ctx context.Context, captureID, holder string) error {
 		if err != nil {
 			return err
 		}
-		return await(ctx, tx, captureID, run{"", max(0, r.tries-1), now})
+		if waits = r.waits; why != "" {
+			waits++
+		}
+		return await(ctx, tx, captureID, why, run{"", max(0, r.tries-1), now, waits})
 	})
+	return waits, err
 }
 
 // await lets a capture wait again.
-func await(ctx context.Context, tx runner, captureID string, r run) error {
-	if _, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = '', progress = 0 WHERE id = ?", string(job.Queued), captureID); err != nil {
+func await(ctx context.Context, tx runner, captureID, why string, r run) error {
+	if _, err := tx.exec(ctx, "UPDATE captures SET state = ?, doing = ?, progress = 0 WHERE id = ?", string(job.Queued), why, captureID); err != nil {
 		return err
 	}
 	return writeRun(ctx, tx, captureID, r)
@@ -203,7 +209,11 @@ func (s *Store) Rescue(ctx context.Context, stale time.Duration) (rescued int, e
 			if stale > 0 && r.beat != "" && !silent(r.beat, now, long) {
 				continue
 			}
-			if err := await(ctx, tx, c.ID, run{"", r.tries, now}); err != nil {
+			why := ""
+			if c.State == job.Queued {
+				why = c.Doing
+			}
+			if err := await(ctx, tx, c.ID, why, run{"", r.tries, now, r.waits}); err != nil {
 				return err
 			}
 			if err := s.queued(ctx, tx, c.ID, r.tries); err != nil {

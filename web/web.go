@@ -16,6 +16,7 @@ import (
 	"sync"
 	"time"
 
+	"fairmetal/blob"
 	"fairmetal/compare"
 	"fairmetal/door"
 	"fairmetal/job"
@@ -245,6 +246,8 @@ func plain(err error) (status int, text string) {
 		status, text = http.StatusNotFound, "This link is not valid or has ended. Ask the workshop for a new one."
 	case errors.As(err, &field):
 		status, text = http.StatusUnprocessableEntity, field.Text
+	case errors.Is(err, blob.ErrAway):
+		status, text = http.StatusServiceUnavailable, "The place where photos are kept does not answer. Nothing was lost: try again in a minute."
 	case errors.As(err, &big):
 		status, text = http.StatusRequestEntityTooLarge, "That is more than this form takes. Send less at a time."
 	}

@@ -71,7 +71,7 @@ func (w *Workshop) MeasureOver(ctx context.Context, jobID, captureID, twinID str
 }
 
 // twin is the measured other side that a capture is to be measured over; nil: none.
-func (w *Workshop) twin(ctx context.Context, folder fs.FS) (*inspection.Stored, error) {
+func (w *Workshop) twin(ctx context.Context, folder fs.FS, reads *reads) (*inspection.Stored, error) {
 	data, err := fs.ReadFile(folder, twinName)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
@@ -82,7 +82,7 @@ func (w *Workshop) twin(ctx context.Context, folder fs.FS) (*inspection.Stored, 
 	}
 	var twin *inspection.Stored
 	if err == nil {
-		twin, err = inspection.Load(w.Store.Folder(ctx, of.Capture))
+		twin, err = inspection.Load(reads.of(w.Store.Folder(ctx, of.Capture)))
 	}
 	if err != nil {
 		return nil, fmt.Errorf("the photos of the other side cannot be read (%w); these photos measured by themselves still stand", err)

@@ -132,6 +132,8 @@ type Workshop struct {
 	// Observe is told of each measurement: what came of it, and how long it took.
 	Observe func(state job.State, took time.Duration)
 
+	again, stale time.Duration // of the queue; its own where 0
+
 	mu   sync.Mutex
 	next int
 	ears map[int]chan Event
@@ -191,7 +193,9 @@ func (w *Workshop) AddCapture(ctx context.Context, jobID, title string, files ma
 // Run puts captures into the queue and measures as many at a time as there are workers, until ctx ends. What a killed process left
 // half done is taken up again.
 func (w *Workshop) Run(ctx context.Context) error {
-	q := queue.Runner{Records: w.Store, Workers: w.Workers, Do: w.Measure}
+	q := queue.Runner{Records: w.Store, Workers: w.Workers, Do: w.Measure, Again: w.again, Stale: w.stale, Waits: func(c job.Capture, why string) {
+		w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: job.Queued, Doing: why})
+	}}
 	if w.Store.Shared() {
 		go w.watch(ctx)
 	}
@@ -254,6 +258,10 @@ func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
+	var un *unreached
+	if errors.As(err, &un) {
+		return err // not the photos' fault: they wait
+	}
 	if err != nil {
 		var r *inspection.Refusal
 		if !errors.As(err, &r) {
@@ -265,23 +273,9 @@ func (w *Workshop) Measure(ctx context.Context, c job.Capture) error {
 	if err := w.Store.Finish(ctx, c, results); err != nil {
 		return err
 	}
-	if c.State == job.Measured {
-		if err := w.forward(ctx, c.JobID); err != nil {
-			return err
-		}
-	}
 	w.Observe(c.State, time.Since(begun))
 	w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: c.State, Progress: 1, Message: c.Message})
 	return nil
-}
-
-// forward moves a job that waited for its measurement on to the offer.
-func (w *Workshop) forward(ctx context.Context, id string) error {
-	return w.alter(ctx, id, func(j *job.Job) bool {
-		waited := j.Step == job.Arrive || j.Step == job.Look
-		j.Step = job.Offer
-		return waited
-	})
 }
 
 // alter changes a job as it stands now, again where somebody saved it in between; f tells whether there is something to save.
@@ -308,12 +302,16 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 			files, err = nil, fmt.Errorf("these photos broke the measuring; they are kept, please report it: %v", p)
 		}
 	}()
-	folder := w.Store.Folder(ctx, c.ID)
-	twin, err := w.twin(ctx, folder)
-	if err != nil {
-		return nil, err
+	var reads reads
+	folder := reads.of(w.Store.Folder(ctx, c.ID))
+	twin, err := w.twin(ctx, folder, &reads)
+	var res *inspection.Result
+	if err == nil {
+		res, err = inspection.RunTwin(ctx, folder, twin, progress)
 	}
-	res, err := inspection.RunTwin(ctx, folder, twin, progress)
+	if lost := reads.failed(); lost != nil {
+		return nil, lost
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -326,7 +324,7 @@ func (w *Workshop) results(ctx context.Context, j job.Job, c *job.Capture, progr
 	}
 	settings, err := w.Settings(ctx)
 	if err != nil {
-		return nil, err
+		return nil, &unreached{err}
 	}
 	f := w.knowing(ctx, j, c.ID, stored)
 	o, more, err := Price(settings, j, f, stored, memfs.FS(files))

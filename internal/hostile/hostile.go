@@ -2,8 +2,10 @@
 package hostile
 
 import (
+	"archive/zip"
 	"bytes"
 	"compress/zlib"
+	"embed"
 	"encoding/binary"
 	"hash/crc32"
 	"image"
@@ -24,10 +26,58 @@ func JPEG() []byte {
 	return b.Bytes()
 }
 
+//go:embed heic/*.heic
+var heics embed.FS
+
+// HEICs are honest small photos by name: colour, alpha, full (colour at full size), turned (with EXIF). heif-enc made them.
+func HEICs() map[string][]byte {
+	list, err := heics.ReadDir("heic")
+	if err != nil {
+		panic(err) // part of the program
+	}
+	out := map[string][]byte{}
+	for _, e := range list {
+		if out[strings.TrimSuffix(e.Name(), ".heic")], err = heics.ReadFile("heic/" + e.Name()); err != nil {
+			panic(err)
+		}
+	}
+	return out
+}
+
+// Promise changes the sizes that the head of a HEIC promises (ISO/IEC 14496-12, ispe); what is packed inside stays.
+func Promise(heic []byte, w, h uint32) []byte {
+	out := bytes.Clone(heic)
+	for i := range len(out) - 16 {
+		if string(out[i:i+4]) == "ispe" {
+			binary.BigEndian.PutUint32(out[i+8:], w)
+			binary.BigEndian.PutUint32(out[i+12:], h)
+		}
+	}
+	return out
+}
+
+// archive is a ZIP of one file whose name leads out of its folder.
+func archive() []byte {
+	var b bytes.Buffer
+	w := zip.NewWriter(&b)
+	f, err := w.Create("../../x.jpg")
+	if err == nil {
+		_, err = f.Write(JPEG())
+	}
+	if err == nil {
+		err = w.Close()
+	}
+	if err != nil {
+		panic(err) // into memory
+	}
+	return b.Bytes()
+}
+
 // Photos are files that must be refused as photos, by name; each with the code of the refusal.
 func Photos() map[string]File {
 	good := JPEG()
 	half := good[:len(good)/2]
+	heic := HEICs()["colour"]
 	return map[string]File{
 		"empty.jpg":             {nil, "not-image"},
 		"text.jpg":              {[]byte("this is no photo, whatever its name says"), "not-image"},
@@ -35,6 +85,19 @@ func Photos() map[string]File {
 		"drawing.svg":           {[]byte(`<svg xmlns="http://www.w3.org/2000/svg" onload="alert(1)"/>`), "not-image"},
 		"program.jpg":           {append([]byte("\x7fELF\x02\x01\x01"), good...), "not-image"},
 		"archive.jpg":           {append([]byte("PK\x03\x04"), good...), "not-image"},
+		"archive.png":           {archive(), "not-image"},
+		"raw.dng":               {append([]byte("II*\x00\x08\x00\x00\x00"), good...), "not-image"},
+		"big-endian.jpg":        {append([]byte("MM\x00*\x00\x00\x00\x08"), good...), "not-image"},
+		"web.jpg":               {append([]byte("RIFF\x00\x10\x00\x00WEBPVP8 "), good...), "not-image"},
+		"film.heic":             {append([]byte("\x00\x00\x00\x18ftypisom\x00\x00\x00\x00isomiso2"), good...), "not-image"},
+		"paper.jpg":             {append([]byte("%PDF-1.7\n"), good...), "not-image"},
+		"space.svg":             {append([]byte("\xef\xbb\xbf<?xml version=\"1.0\"?><svg xmlns=\"http://www.w3.org/2000/svg\">"), good...), "not-image"},
+		"wide.heic":             {Promise(heic, 60000, 60000), "too-large"},
+		"line.heic":             {Promise(heic, 1<<20, 16), "too-large"},
+		"large.heic":            {Promise(heic, 9000, 9000), "too-large"},
+		"most.heic":             {Promise(heic, 1<<32-1, 1<<32-1), "damaged"},
+		"half.heic":             {heic[:len(heic)-40], "damaged"},
+		"head-only.heic":        {heic[:32], "damaged"},
 		"moving.gif":            {[]byte("GIF89a\x40\x1f\x40\x1f\xf7\x00\x00"), "not-image"},
 		"head-only.jpg":         {[]byte{0xff, 0xd8, 0xff, 0xe0}, "truncated"},
 		"half.jpg":              {half, "truncated"},
