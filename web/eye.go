@@ -33,7 +33,7 @@ func (a *App) correct(w http.ResponseWriter, r *http.Request) {
 	a.seenAnew(w, r, j, e.Capture, err)
 }
 
-// splitAt is where a mark is cut: where the section line was laid, else in its middle.
+// splitAt is where a mark is cut: at the place that was given, else in its middle.
 func (a *App) splitAt(r *http.Request, e *job.Eye) error {
 	c, err := a.records.Capture(r.Context(), e.Capture)
 	if err != nil {
@@ -51,7 +51,7 @@ func (a *App) splitAt(r *http.Request, e *job.Eye) error {
 		x, y := strings.TrimSpace(r.PostFormValue("x")), strings.TrimSpace(r.PostFormValue("y"))
 		if x != "" && y != "" {
 			if !m.Inside(number(x), number(y), 1, 0) {
-				return &job.FieldError{Field: "x", Text: "This place is not in the mark: lay the middle of the section line into it, or leave the place empty."}
+				return &job.FieldError{Field: "x", Text: "This place is not in the mark: tap one inside it on the map, or leave the place empty."}
 			}
 			e.XMM, e.YMM = number(x), number(y)
 		}

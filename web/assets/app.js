@@ -146,18 +146,7 @@ function uploads() {
 	});
 }
 
-/** A mark is cut where the middle of the section line was laid. */
-function eye() {
-	const form = document.getElementById("eye-form");
-	if (!form) return;
-	document.addEventListener("section", (e) => {
-		const at = /** @type {CustomEvent} */ (e).detail;
-		["x", "y"].forEach((n, i) => { /** @type {any} */ (form).elements[n].value = at[i].toFixed(1); });
-	});
-}
-
 live();
 uploads();
-eye();
 for (const e of document.querySelectorAll("[data-mm]")) e.append(inches(Number(/** @type {HTMLElement} */ (e).dataset.mm)));
 startViewer();
