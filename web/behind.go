@@ -52,7 +52,7 @@ func (a *App) tellBehind(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = a.records.SaveJob(ctx, j)
 	}
-	a.seenAnew(w, r, j, capture, err)
+	a.seenAnew(w, r, j, capture, "behind", err)
 }
 
 // readBehind reads the form of one area; halves are those of the capture that is shown.

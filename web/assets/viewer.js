@@ -195,6 +195,7 @@ function onMap(state, pick) {
 			g.beginPath(); g.arc(x, y, 7 * k, 0, 7); g.moveTo(x - 12 * k, y); g.lineTo(x + 12 * k, y); g.moveTo(x, y - 12 * k); g.lineTo(x, y + 12 * k);
 			twice(1);
 		}
+		profile(state, line);
 		if (state.tool) {
 			const { line: drawn, loop, held } = state.tool;
 			trace(drawn, loop && !held);
@@ -206,7 +207,6 @@ function onMap(state, pick) {
 		trace(line, false);
 		twice(1);
 		for (const e of line) { g.beginPath(); g.arc(toX(e[0]), toY(e[1]), 8 * k, 0, 7); g.fillStyle = "#fff"; g.fill(); g.lineWidth = 2 * k; g.strokeStyle = "#1d2529"; g.stroke(); }
-		profile(state, line);
 	};
 	state.listeners.push(draw);
 
