@@ -21,7 +21,11 @@ func TestFigures(t *testing.T) {
 	slow.Minutes = 300
 	open := door
 	open.Step = job.Work
-	rows := Figures([]job.Worked{door, slow, open, {Kind: "roof", Step: job.Done, Declined: true, Currency: "EUR"}}, "EUR")
+	var sums []job.Sum
+	for _, w := range []job.Worked{door, slow, open, {Kind: "roof", Step: job.Done, Declined: true, Currency: "EUR"}} {
+		sums = append(sums, w.Sum())
+	}
+	rows := Figures(sums, "EUR")
 	if len(rows) != 3 || rows[0].Jobs != 4 || rows[0].DeclinedShare() != 0.25 || rows[1].Kind != "door" {
 		t.Fatalf("%+v", rows)
 	}
@@ -31,23 +35,23 @@ func TestFigures(t *testing.T) {
 }
 
 // worked is a job of n hits of a part in so many minutes.
-func worked(number int64, part rates.Part, n int, minutes float64) job.Job {
-	j := job.Job{Number: number, Vehicle: "Van", Panel: "Door", Step: job.Done}
+func worked(number int64, part rates.Part, n int, minutes float64) job.Timed {
+	var w job.Worklog
 	for i := range n {
-		j.Record.Work.Hits = append(j.Record.Work.Hits, job.HitDone{Key: string(rune('a' + i)), Capture: "c", N: i + 1, Did: job.Made, Part: string(part), At: nine})
+		w.Hits = append(w.Hits, job.HitDone{Key: string(rune('a' + i)), Capture: "c", N: i + 1, Did: job.Made, Part: string(part), At: nine})
 	}
-	j.Record.Work.Spans = []job.Span{{Key: "s", Part: string(part), Start: nine, End: nine.Add(time.Duration(minutes * float64(time.Minute)))}}
-	return j
+	w.Spans = []job.Span{{Key: "s", Part: string(part), Start: nine, End: nine.Add(time.Duration(minutes * float64(time.Minute)))}}
+	return job.Timed{Number: number, Vehicle: "Van", Panel: "Door", Parts: w.Parts()}
 }
 
 // TestLessonFollowsTheJobs: who takes twice the usual minutes in twenty jobs is told so, within a tenth: the prior still counts a little.
 func TestLessonFollowsTheJobs(t *testing.T) {
 	usual := rates.DefaultPrior().Minutes[rates.Raise]
-	var jobs []job.Job
+	var jobs []job.Timed
 	for i := range int64(20) {
 		jobs = append(jobs, worked(i, rates.Raise, 20, 2*usual*20))
 	}
-	jobs = append(jobs, job.Job{Number: 99}) // says nothing
+	jobs = append(jobs, job.Timed{Number: 99}) // says nothing
 	l, err := Learn(jobs)
 	if err != nil || !l.Enough() || l.Jobs != 20 || math.Abs(l.Pace-2) > 0.2 {
 		t.Errorf("%+v, %v", l, err)

@@ -38,30 +38,25 @@ func ratio(a, b float64) float64 {
 	return a / b
 }
 
-// Figures sums jobs up by kind of panel; the first row is all of them.
-func Figures(jobs []job.Worked, currency string) []Row {
+// Figures adds sums up by kind of panel; the first row is all of them.
+func Figures(sums []job.Sum, currency string) []Row {
 	by := map[string]*Row{}
 	all := &Row{}
-	for _, j := range jobs {
-		r := by[j.Kind]
+	for _, s := range sums {
+		r := by[s.Kind]
 		if r == nil {
-			r = &Row{Kind: j.Kind}
-			by[j.Kind] = r
+			r = &Row{Kind: s.Kind}
+			by[s.Kind] = r
 		}
 		for _, r := range []*Row{all, r} {
-			r.Jobs++
-			if j.Declined || j.Answer == "no" {
-				r.Declined++
-			}
-			if j.Minutes > 0 && (j.Step == job.HandOver || j.Step == job.Done) && j.Currency == currency {
-				h := j.Minutes / 60
-				r.Timed++
-				r.Forecast += j.Hours
-				r.Worked += h
-				r.NetMinor += j.TotalMinor
-				if h >= j.HoursLow && h <= j.HoursHigh {
-					r.Inside++
-				}
+			r.Jobs += s.Jobs
+			r.Declined += s.Declined
+			if s.Currency == currency {
+				r.Timed += s.Timed
+				r.Forecast += s.Forecast
+				r.Worked += s.Worked
+				r.Inside += s.Inside
+				r.NetMinor += s.TotalMinor
 			}
 		}
 	}

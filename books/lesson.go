@@ -25,7 +25,7 @@ const leastJobs = 3
 func (l Lesson) Enough() bool { return l.Jobs >= leastJobs && l.Pace > 0 }
 
 // Learn fits the technician's own rates to jobs that were timed and whose hits were noted.
-func Learn(jobs []job.Job) (Lesson, error) {
+func Learn(jobs []job.Timed) (Lesson, error) {
 	var in []rates.Job
 	all := rates.Sizes{}
 	for _, j := range jobs {
@@ -57,21 +57,18 @@ func Learn(jobs []job.Job) (Lesson, error) {
 }
 
 // timed is a job as package rates learns from it: only parts that have both a size and minutes say anything.
-func timed(j job.Job) (rates.Job, bool) {
+func timed(j job.Timed) (rates.Job, bool) {
 	r := rates.Job{Name: fmt.Sprintf("%d %s, %s", j.Number, j.Vehicle, j.Panel), Sizes: rates.Sizes{}, ByPart: map[rates.Part]float64{}}
-	n := map[rates.Part]float64{rates.SetUp: 1}
-	for _, h := range j.Record.Work.Said() {
-		if h.Did == job.Made && h.Part != "" {
-			n[rates.Part(h.Part)]++
-		}
-	}
 	worked := false
-	for p, m := range j.Record.Work.Minutes() {
+	for p, d := range j.Parts {
 		part := rates.Part(p)
-		if n[part] == 0 {
+		if part == rates.SetUp {
+			d.Made++ // once a job
+		}
+		if d.Made == 0 || d.Minutes == 0 {
 			continue
 		}
-		r.Sizes[part], r.ByPart[part] = n[part], m
+		r.Sizes[part], r.ByPart[part] = float64(d.Made), d.Minutes
 		worked = worked || part != rates.SetUp
 	}
 	return r, worked

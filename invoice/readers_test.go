@@ -10,7 +10,8 @@ import (
 	"testing"
 )
 
-// sequences of UBL 2.1 for the elements that are written, from memory of the schemas and of the published examples [EN16931].
+// sequences of UBL 2.1 for the elements that are written, from memory of the schemas and of the published examples [EN16931]; those of
+// invoices are held against a schema by TestSchema.
 var sequences = map[string]string{
 	"Invoice": "cbc:CustomizationID cbc:ID cbc:IssueDate cbc:DueDate cbc:InvoiceTypeCode cbc:Note cbc:DocumentCurrencyCode cbc:BuyerReference cac:InvoicePeriod cac:OrderReference cac:BillingReference " +
 		"cac:AccountingSupplierParty cac:AccountingCustomerParty cac:Delivery cac:PaymentMeans cac:PaymentTerms cac:AllowanceCharge cac:TaxTotal cac:LegalMonetaryTotal cac:InvoiceLine",

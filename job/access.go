@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"fairmetal/rack"
 )
@@ -17,10 +19,11 @@ const (
 	UpperHalf  = "upper half"
 	LowerHalf  = "lower half"
 	Rectangle  = "rectangle"
+	Drawn      = "drawn on the map"
 )
 
 // AreaShapes are the ways in the order of the form.
-var AreaShapes = []string{WholePanel, LeftHalf, RightHalf, UpperHalf, LowerHalf, Rectangle}
+var AreaShapes = []string{WholePanel, LeftHalf, RightHalf, UpperHalf, LowerHalf, Drawn, Rectangle}
 
 // farMM is where a half of a panel ends: beyond any panel, within the bounds of package rack.
 const farMM = 5000
@@ -49,6 +52,34 @@ func AreaOutline(shape string, middleMM, cornerMM, oppositeMM [2]float64) ([][2]
 		return nil, &FieldError{"shape", fmt.Sprintf("There is no area %q: choose one of the list.", shape)}
 	}
 	return [][2]float64{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}, nil
+}
+
+// DrawnOutline reads an outline that was drawn on the map: "x,y x,y x,y", mm.
+func DrawnOutline(drawn string) ([][2]float64, error) {
+	var out [][2]float64
+	for _, p := range strings.Fields(drawn) {
+		x, y, _ := strings.Cut(p, ",")
+		px, errX := strconv.ParseFloat(x, 64)
+		py, errY := strconv.ParseFloat(y, 64)
+		if errX != nil || errY != nil {
+			return nil, &FieldError{"outline", "What was drawn did not arrive whole: draw it on the map again."}
+		}
+		out = append(out, [2]float64{px, py})
+	}
+	if len(out) < 3 {
+		return nil, &FieldError{"outline", "Draw around the part on the map first, or choose a half or a rectangle."}
+	}
+	return out, nil
+}
+
+// NextArea is a name for an area that was drawn without one.
+func (a *Arrival) NextArea() string {
+	for n := 1; ; n++ {
+		name := fmt.Sprintf("area %d", n)
+		if !slices.ContainsFunc(a.Behind.Areas, func(o rack.Area) bool { return o.Name == name }) {
+			return name
+		}
+	}
 }
 
 // Tell notes how an area is reached from behind. It lies over those told before; one with the same name takes the other's place.

@@ -35,6 +35,15 @@ func TestAreas(t *testing.T) {
 	if _, err := AreaOutline(Rectangle, middle, [2]float64{0, 0}, none); err == nil {
 		t.Error("a rectangle of one corner")
 	}
+	drawn, err := DrawnOutline("-3,4.5 20,4 18,-7 ")
+	if err != nil || len(drawn) != 3 || drawn[0] != [2]float64{-3, 4.5} {
+		t.Errorf("%v, %v", drawn, err)
+	}
+	for _, bad := range []string{"", "1,2 3,4", "1,2 3,4 5", "1,2 3,4 x,y"} {
+		if _, err := DrawnOutline(bad); err == nil {
+			t.Errorf("%q is an outline", bad)
+		}
+	}
 	if _, err := AreaOutline("somewhere", middle, none, none); err == nil {
 		t.Error("no such area")
 	}

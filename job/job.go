@@ -101,10 +101,8 @@ type Size struct {
 	DepthUM  float64
 }
 
-// Worked is what a job was forecast at and what it took, for figures.
+// Worked is what a job was forecast at and what it took.
 type Worked struct {
-	ID         string
-	Number     int64
 	Kind       string
 	Step       Step
 	Declined   bool
@@ -115,7 +113,42 @@ type Worked struct {
 	TotalMinor int64
 	Currency   string
 	Answer     string
-	Marks      int
+}
+
+// Sum is what jobs of a kind of panel came to. Hours and money count the timed jobs.
+type Sum struct {
+	Kind       string
+	Currency   string
+	Jobs       int
+	Declined   int
+	Timed      int
+	Inside     int     // timed jobs whose hours lay within their forecast's range
+	Forecast   float64 // hours
+	Worked     float64 // hours
+	TotalMinor int64   // with tax as offered
+}
+
+// Sum of one job. It is timed when it was handed over and times were noted.
+func (w Worked) Sum() Sum {
+	s := Sum{Kind: w.Kind, Currency: w.Currency, Jobs: 1}
+	if w.Declined || w.Answer == "no" {
+		s.Declined = 1
+	}
+	if w.Minutes > 0 && (w.Step == HandOver || w.Step == Done) {
+		s.Timed, s.Forecast, s.Worked, s.TotalMinor = 1, w.Hours, w.Minutes/60, w.TotalMinor
+		if s.Worked >= w.HoursLow && s.Worked <= w.HoursHigh {
+			s.Inside = 1
+		}
+	}
+	return s
+}
+
+// Timed is what was made in how long in one job, by part of the work.
+type Timed struct {
+	Number  int64
+	Vehicle string
+	Panel   string
+	Parts   map[string]PartDone
 }
 
 // MarkKind says how many marks of a kind there were, and their mean size.

@@ -154,6 +154,26 @@ func (w Worklog) Sum() float64 {
 	return sum
 }
 
+// PartDone is how many hits of a part of the work were made, and the minutes it took.
+type PartDone struct {
+	Made    int     `json:"made,omitempty"`
+	Minutes float64 `json:"minutes,omitempty"`
+}
+
+// Parts tells of each part of the work how much was made in how long.
+func (w Worklog) Parts() map[string]PartDone {
+	out := map[string]PartDone{}
+	for _, h := range w.Said() {
+		if h.Did == Made && h.Part != "" {
+			out[h.Part] = PartDone{Made: out[h.Part].Made + 1}
+		}
+	}
+	for part, m := range w.Minutes() {
+		out[part] = PartDone{out[part].Made, m}
+	}
+	return out
+}
+
 // Minutes of each part of the work.
 func (w Worklog) Minutes() map[string]float64 {
 	out := map[string]float64{}

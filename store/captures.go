@@ -90,6 +90,13 @@ func (s *Store) Finish(ctx context.Context, c job.Capture, results map[string][]
 				return err
 			}
 		}
+		j, err := s.sumCapture(ctx, tx, c.ID)
+		if err != nil {
+			return err
+		}
+		if err := s.sumMarks(ctx, tx, j.ID); err != nil {
+			return err
+		}
 		return list(ctx, tx, c.ID, kept, true)
 	})
 }
@@ -108,8 +115,14 @@ func (s *Store) forward(ctx context.Context, tx runner, jobID string) error {
 
 // SetOffer notes what the offer on a capture says now, for lists.
 func (s *Store) SetOffer(ctx context.Context, c job.Capture) error {
-	r, err := s.exec(ctx, "UPDATE captures SET total_minor = ?, currency = ?, hours = ?, hours_low = ?, hours_high = ?, answer = ? WHERE id = ?", c.TotalMinor, c.Currency, c.Hours, c.HoursLow, c.HoursHigh, c.Answer, c.ID)
-	return found(r, err)
+	return s.tx(ctx, func(tx runner) error {
+		r, err := tx.exec(ctx, "UPDATE captures SET total_minor = ?, currency = ?, hours = ?, hours_low = ?, hours_high = ?, answer = ? WHERE id = ?", c.TotalMinor, c.Currency, c.Hours, c.HoursLow, c.HoursHigh, c.Answer, c.ID)
+		if err := found(r, err); err != nil {
+			return err
+		}
+		_, err = s.sumCapture(ctx, tx, c.ID)
+		return err
+	})
 }
 
 // SetProgress notes how far measuring has come.

@@ -74,9 +74,12 @@ func (s *Store) addJob(ctx context.Context, tx runner, j *job.Job) error {
 	}
 	now := s.stamp()
 	j.Created, j.Updated = parseTime(now), parseTime(now)
-	if _, err := tx.exec(ctx, `INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, worked_min, created_at, updated_at)
-		VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		j.ID, j.Number, j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), now, now); err != nil {
+	if _, err := tx.exec(ctx, `INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, created_at, updated_at)
+		VALUES (?, ?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		j.ID, j.Number, j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), now, now); err != nil {
+		return err
+	}
+	if err := s.sumJob(ctx, tx, *j); err != nil {
 		return err
 	}
 	return s.note(ctx, tx, "job added", j.ID, j.Vehicle+", "+j.Panel)
@@ -98,8 +101,11 @@ func (s *Store) saveJob(ctx context.Context, tx runner, j job.Job) error {
 	if err := change(ctx, tx, "jobs", j.ID, j.Rev, "job"); err != nil {
 		return err
 	}
-	if _, err := tx.exec(ctx, `UPDATE jobs SET person_id = ?, vehicle_id = ?, customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, record = ?, worked_min = ?, updated_at = ? WHERE id = ?`,
-		j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), j.Record.Work.Sum(), s.stamp(), j.ID); err != nil {
+	if _, err := tx.exec(ctx, `UPDATE jobs SET person_id = ?, vehicle_id = ?, customer = ?, vehicle = ?, panel = ?, kind = ?, material = ?, sheet_mm = ?, film_um = ?, no_reach = ?, notes = ?, step = ?, declined = ?, record = ?, updated_at = ? WHERE id = ?`,
+		j.PersonID, j.VehicleID, j.Customer, j.Vehicle, j.Panel, j.Kind, j.Material, j.SheetMM, j.FilmUM, flag(j.NoReach), j.Notes, string(j.Step), flag(j.Declined), string(record), s.stamp(), j.ID); err != nil {
+		return err
+	}
+	if err := s.sumJob(ctx, tx, j); err != nil {
 		return err
 	}
 	return s.note(ctx, tx, "job changed", j.ID, string(j.Step))

@@ -97,10 +97,10 @@ func (n *Snapshot) Close() error {
 	return n.db.Close()
 }
 
-// transient tables hold what a start makes anew: the migrations' own, those of the queue, who is signed in or tries to, and
-// who measures.
+// transient tables hold what a start makes anew: the migrations' own, those of the queue, who is signed in or tries to, who measures, and sums
+// of other tables.
 func transient(table string) bool {
-	return slices.Contains([]string{"sessions", "challenges", "tries", "runs"}, table) || strings.HasPrefix(table, "sqlite_") || strings.HasPrefix(table, "goose_") || strings.HasPrefix(table, "river_")
+	return slices.Contains([]string{"sessions", "challenges", "tries", "runs", "sums", "mark_sums"}, table) || strings.HasPrefix(table, "sqlite_") || strings.HasPrefix(table, "goose_") || strings.HasPrefix(table, "river_")
 }
 
 // listTables asks for table, column, type and whether it is of the key; and for the table that each refers to.

@@ -78,6 +78,9 @@ func (s *Store) use(ctx context.Context, db *sql.DB) error {
 	if err == nil {
 		_, err = p.Up(ctx)
 	}
+	if err == nil {
+		err = s.sumMissing(ctx)
+	}
 	if err != nil {
 		return fmt.Errorf("the workshop's tables cannot be brought up to date (%w); restore the last backup or use the program version that wrote them", err)
 	}

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net/url"
 	"os"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -16,6 +17,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"fairmetal/job"
+	"fairmetal/words"
 )
 
 // scheme makes the browser wish for light or dark, and for no slow changes between them.
@@ -27,7 +29,8 @@ func scheme(wish string) chromedp.Action[chromedp.Void] {
 }
 
 // TestAccessible runs axe-core (npm package axe-core 4.14.1, MPL-2.0) on every page, on a phone in the light and on a desktop in the dark with
-// all rules of WCAG 2.2 A and AA that it knows, and for contrast and sizes of targets the other way round too.
+// all rules of WCAG 2.2 A and AA that it knows, and for contrast and sizes of targets the other way round too; and listens to each page as a
+// screen reader does.
 func TestAccessible(t *testing.T) {
 	f, err := os.Open("testdata/axe-4.14.1.min.js.gz")
 	if err != nil {
@@ -54,6 +57,7 @@ func TestAccessible(t *testing.T) {
 	for _, p := range paths {
 		do(t, ctx, scheme("light"), chromedp.EmulateViewport(390, 844))
 		load(t, ctx, w.srv.URL+p)
+		hears(t, ctx, p)
 		eval[bool](t, ctx, string(axe)+"; true")
 		for _, l := range looks {
 			do(t, ctx, scheme(l.scheme), chromedp.EmulateViewport(l.width, 900))
@@ -111,9 +115,27 @@ func load(t *testing.T, ctx context.Context, address string) {
 	eval[bool](t, ctx, `document.querySelectorAll("details").forEach((d) => { d.open = true; }) || true`)
 }
 
-// TestGermanFits: the longer words of German fit on every page from the narrowest phone to a wide screen.
-func TestGermanFits(t *testing.T) {
+// shown are the texts of a page: what is written, what is told to a screen reader, what stands in fields.
+const shown = `(() => {
+	const out = new Set(), add = (s) => { s = (s || "").replace(/\s+/g, " ").trim(); if (/[a-z]{2}/.test(s)) out.add(s); };
+	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	while (walk.nextNode()) if (!walk.currentNode.parentElement.closest("script, [lang]:not(html), [translate=no]")) add(walk.currentNode.data);
+	for (const e of document.querySelectorAll("*")) for (const a of ["aria-label", "alt", "title", "placeholder"]) add(e.getAttribute(a));
+	for (const e of document.querySelectorAll("input:not([type]), input[type=text], textarea")) add(e.value);
+	add(document.title);
+	return [...out];
+})()`
+
+// english are words that German does not have.
+var english = regexp.MustCompile(`(?i)(^|[^\p{L}])(the|and|of|with|for|this|that|from|are|is|to|it|by|not|been|has|mark|marks|job|panel|photo|photos|no)([^\p{L}]|$)`)
+
+// TestGerman: on every page nothing is left in English, and the longer words fit from the narrowest phone to a wide screen.
+func TestGerman(t *testing.T) {
 	w, paths, _ := everyPage(t)
+	left, german := map[string]string{}, map[string]bool{}
+	for _, k := range words.German.Keys() {
+		german[words.German.T(k)] = true
+	}
 	ctx := browser(t)
 	do(t, ctx, chromedp.EmulateViewport(360, 800), chromedp.Navigate(w.srv.URL+"/house"))
 	press(t, ctx, "#language [value=de]")
@@ -122,7 +144,15 @@ func TestGermanFits(t *testing.T) {
 		do(t, ctx, chromedp.EmulateViewport(360, 800))
 		load(t, ctx, w.srv.URL+p)
 		narrow(t, ctx)
+		for _, s := range eval[[]string](t, ctx, shown) {
+			if words.German.T(s) != s && !german[s] || english.MatchString(s) {
+				left[s] = p
+			}
+		}
 		do(t, ctx, chromedp.EmulateViewport(2560, 1200))
 		narrow(t, ctx)
+	}
+	for s, p := range left {
+		t.Errorf("%s: %q", p, s)
 	}
 }

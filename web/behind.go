@@ -1,6 +1,7 @@
 package web
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
@@ -9,7 +10,27 @@ import (
 
 	"fairmetal/job"
 	"fairmetal/rack"
+	"fairmetal/words"
 )
+
+// drawnAreas are the areas as the map shows them.
+func drawnAreas(access rack.Access, l words.Lang) (string, error) {
+	type drawn struct {
+		rack.Area
+		Says string `json:"says"`
+	}
+	var out []drawn
+	for _, r := range access.Areas {
+		says := l.T("no bar gets in")
+		if r.Behind {
+			says = l.T("a bar gets in")
+		}
+		r.Name = l.T(r.Name)
+		out = append(out, drawn{r, says})
+	}
+	b, err := json.Marshal(out)
+	return string(b), err
+}
 
 // tellBehind notes how a part of the panel is reached from behind, or takes that back, and makes the offer anew.
 func (a *App) tellBehind(w http.ResponseWriter, r *http.Request) {
@@ -31,7 +52,7 @@ func (a *App) tellBehind(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = a.records.SaveJob(ctx, j)
 	}
-	a.seenAnew(w, r, j, capture, err)
+	a.seenAnew(w, r, j, capture, "behind", err)
 }
 
 // readBehind reads the form of one area; halves are those of the capture that is shown.
@@ -71,14 +92,21 @@ func (a *App) readBehind(r *http.Request, capture string, at *job.Arrival) error
 	if wrong != nil {
 		return wrong
 	}
-	if area.OutlineMM, err = job.AreaOutline(area.Name, middle, corner, opposite); err != nil {
-		return err
+	shape, name := area.Name, strings.TrimSpace(r.PostFormValue("area"))
+	if shape == job.Drawn {
+		area.OutlineMM, err = job.DrawnOutline(r.PostFormValue("outline"))
+	} else {
+		area.OutlineMM, err = job.AreaOutline(shape, middle, corner, opposite)
 	}
-	if area.Name == job.Rectangle {
-		area.Name = strings.TrimSpace(r.PostFormValue("area"))
-		if area.Name == "" {
-			area.Name = fmt.Sprintf("%g to %g, %g to %g mm", area.OutlineMM[0][0], area.OutlineMM[2][0], area.OutlineMM[0][1], area.OutlineMM[2][1])
-		}
+	switch {
+	case err != nil:
+		return err
+	case (shape == job.Drawn || shape == job.Rectangle) && name != "":
+		area.Name = name
+	case shape == job.Drawn:
+		area.Name = at.NextArea()
+	case shape == job.Rectangle:
+		area.Name = fmt.Sprintf("%g to %g, %g to %g mm", area.OutlineMM[0][0], area.OutlineMM[2][0], area.OutlineMM[0][1], area.OutlineMM[2][1])
 	}
 	return at.Tell(area)
 }

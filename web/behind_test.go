@@ -52,8 +52,15 @@ func TestBehind(t *testing.T) {
 	if pulled, pushed := pulls(); pushed == 0 {
 		t.Errorf("a window behind the dent: %d pulled, %d pushed from behind", pulled, pushed)
 	}
+	y.must(address, url.Values{"capture": {c.ID}, "do": {"tell"}, "shape": {"drawn on the map"}, "behind": {"no"}, "outline": {"-50,-50 50,-50 0,60"}})
+	if areas := y.job(j.ID).Record.Arrival.Behind.Areas; len(areas) != 3 || areas[2].Name != "area 1" || areas[2].OutlineMM[2] != [2]float64{0, 60} {
+		t.Errorf("%+v", areas)
+	}
+	if status, _, body := y.post(address, url.Values{"capture": {c.ID}, "do": {"tell"}, "shape": {"drawn on the map"}, "behind": {"no"}}); status != http.StatusUnprocessableEntity || !strings.Contains(body, "Draw around the part") {
+		t.Errorf("nothing drawn: %d", status)
+	}
 	y.must(address, url.Values{"capture": {c.ID}, "do": {"forget"}, "area": {"whole panel"}})
-	if areas := y.job(j.ID).Record.Arrival.Behind.Areas; len(areas) != 1 {
+	if areas := y.job(j.ID).Record.Arrival.Behind.Areas; len(areas) != 2 {
 		t.Errorf("%+v", areas)
 	}
 }

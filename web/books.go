@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"fairmetal/books"
@@ -300,54 +299,26 @@ func (a *App) figuresPage(w http.ResponseWriter, r *http.Request) {
 	a.render(w, r, http.StatusOK, "figures", view{Title: "Figures", Place: "books", Data: v})
 }
 
-// summed remembers the figures until a job changes: summing a large workshop up takes a tenth of a second or two.
-type summed struct {
-	sync.Mutex
-	key string
-	v   figuresView
-}
-
-// figures sums all jobs up, or remembers having done so.
+// figures adds up what all jobs came to.
 func (a *App) figures(r *http.Request, currency string) (figuresView, error) {
-	ctx := r.Context()
-	counts, err := a.records.CountJobs(ctx, store.Query{})
-	if err != nil {
-		return figuresView{}, err
-	}
-	last, err := a.records.FindJobs(ctx, store.Query{Limit: 1})
-	if err != nil {
-		return figuresView{}, err
-	}
-	key := fmt.Sprint(currency, counts)
-	for _, j := range last {
-		key += fmt.Sprint(j.ID, j.Rev, j.Updated)
-	}
-	a.sums.Lock()
-	defer a.sums.Unlock()
-	if a.sums.key == key {
-		return a.sums.v, nil
-	}
 	v := figuresView{Currency: currency}
-	worked, err := a.records.Worked(ctx, allRows)
+	sums, err := a.records.Sums(r.Context())
 	if err != nil {
 		return v, err
 	}
-	v.Rows = books.Figures(worked, currency)
-	if v.Kinds, err = a.records.MarkKinds(ctx); err != nil {
+	v.Rows = books.Figures(sums, currency)
+	if v.Kinds, err = a.records.MarkKinds(r.Context()); err != nil {
 		return v, err
 	}
-	if v.Lesson, err = a.lesson(r); err != nil {
-		return v, err
-	}
-	a.sums.key, a.sums.v = key, v
-	return v, nil
+	v.Lesson, err = a.lesson(r)
+	return v, err
 }
 
 // lesson learns from the last finished jobs.
 func (a *App) lesson(r *http.Request) (books.Lesson, error) {
-	var jobs []job.Job
+	var jobs []job.Timed
 	for _, s := range []job.Step{job.Done, job.HandOver} {
-		list, err := a.records.FindJobs(r.Context(), store.Query{Step: s, Limit: lessons})
+		list, err := a.records.Timed(r.Context(), s, lessons)
 		if err != nil {
 			return books.Lesson{}, err
 		}

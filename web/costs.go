@@ -11,6 +11,7 @@ import (
 	"fairmetal/job"
 	"fairmetal/route"
 	"fairmetal/trim"
+	"fairmetal/words"
 	"fairmetal/workshop"
 )
 
@@ -65,12 +66,12 @@ func (a *App) costs(ctx context.Context) (*costs, error) {
 }
 
 // lists are the parts of each kind of panel.
-func (c *costs) lists() (all []toolList) {
+func (c *costs) lists(l words.Lang) (all []toolList) {
 	for _, panel := range c.panels {
-		all = append(all, listOf(panel, panel, c.parts[panel], func(p *trim.Part) *string { return &p.Text }, func(p trim.Part) string { return fmt.Sprintf("%g min", p.OffMin+p.OnMin) },
+		all = append(all, listOf(l, panel, panel, c.parts[panel], func(p *trim.Part) *string { return &p.Text }, func(p trim.Part) string { return fmt.Sprintf("%g min", p.OffMin+p.OnMin) },
 			func(p *trim.Part) []field {
 				return []field{numberField("off", "Off, minutes", &p.OffMin), numberField("on", "On again, minutes", &p.OnMin), numberField("spread", "Spread of them (0.25: a quarter)", &p.Spread),
-					textField("when", "Only when (empty: always)", &p.When), areaField("caution", "Caution", &p.Caution)}
+					textField("when", "Only when (empty: always)", &p.When).said(l), areaField("caution", "Caution", &p.Caution).said(l)}
 			}))
 	}
 	return all
@@ -138,8 +139,8 @@ func (c *costs) sections() (all []section, keep func()) {
 	}
 }
 
-func (c *costs) view() costsView {
-	v := costsView{Groups: showLists(c.lists(), c.trimRev), OwnTrim: c.trimRev > 0, OwnPaint: c.paintRev > 0}
+func (c *costs) view(l words.Lang) costsView {
+	v := costsView{Groups: showLists(c.lists(l), c.trimRev), OwnTrim: c.trimRev > 0, OwnPaint: c.paintRev > 0}
 	v.Sections, _ = c.sections()
 	return v
 }
@@ -154,7 +155,7 @@ func (a *App) costsPage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	a.showCosts(w, r, http.StatusOK, c.view())
+	a.showCosts(w, r, http.StatusOK, c.view(a.lang(r)))
 }
 
 // saveTrim adds, changes or removes one part of the trim list.
@@ -167,7 +168,7 @@ func (a *App) saveTrim(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	e, err, gone := editList(r, c.lists())
+	e, err, gone := editList(r, c.lists(a.lang(r)))
 	if gone != nil {
 		a.fail(w, r, gone)
 		return
@@ -189,7 +190,7 @@ func (a *App) saveTrim(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	status := e.form.refuse(err, now.trimRev)
-	v := now.view()
+	v := now.view(a.lang(r))
 	v.Problem = e.form.Problem
 	e.put(v.Groups)
 	a.showCosts(w, r, status, v)
@@ -206,7 +207,7 @@ func (a *App) savePaint(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	id := r.PathValue("section")
-	v := c.view()
+	v := c.view(a.lang(r))
 	var keep func()
 	v.Sections, keep = c.sections()
 	i := slices.IndexFunc(v.Sections, func(s section) bool { return s.ID == id })

@@ -30,10 +30,10 @@ func (a *App) correct(w http.ResponseWriter, r *http.Request) {
 		j.Record.Eye = append(slices.Clone(j.Record.Eye), e)
 		err = a.records.SaveJob(ctx, j)
 	}
-	a.seenAnew(w, r, j, e.Capture, err)
+	a.seenAnew(w, r, j, e.Capture, "eye", err)
 }
 
-// splitAt is where a mark is cut: where the section line was laid, else in its middle.
+// splitAt is where a mark is cut: at the place that was given, else in its middle.
 func (a *App) splitAt(r *http.Request, e *job.Eye) error {
 	c, err := a.records.Capture(r.Context(), e.Capture)
 	if err != nil {
@@ -51,7 +51,7 @@ func (a *App) splitAt(r *http.Request, e *job.Eye) error {
 		x, y := strings.TrimSpace(r.PostFormValue("x")), strings.TrimSpace(r.PostFormValue("y"))
 		if x != "" && y != "" {
 			if !m.Inside(number(x), number(y), 1, 0) {
-				return &job.FieldError{Field: "x", Text: "This place is not in the mark: lay the middle of the section line into it, or leave the place empty."}
+				return &job.FieldError{Field: "x", Text: "This place is not in the mark: tap one inside it on the map, or leave the place empty."}
 			}
 			e.XMM, e.YMM = number(x), number(y)
 		}
@@ -75,19 +75,19 @@ func (a *App) undoCorrection(w http.ResponseWriter, r *http.Request) {
 		}
 		err = a.records.SaveJob(r.Context(), j)
 	}
-	a.seenAnew(w, r, j, capture, err)
+	a.seenAnew(w, r, j, capture, "eye", err)
 }
 
-// seenAnew prices the corrected marks and shows them, or says what is wrong.
-func (a *App) seenAnew(w http.ResponseWriter, r *http.Request, j job.Job, capture string, err error) {
+// seenAnew prices the corrected marks and shows them at a part of the page, or says what is wrong.
+func (a *App) seenAnew(w http.ResponseWriter, r *http.Request, j job.Job, capture, part string, err error) {
 	if err == nil {
 		_, err = a.bench.Reprice(r.Context(), j.ID, capture)
 	}
-	a.seen(w, r, j, capture, err)
+	a.seen(w, r, j, capture, part, err)
 }
 
 // seen leads back to the photos, or says there what is wrong.
-func (a *App) seen(w http.ResponseWriter, r *http.Request, j job.Job, capture string, err error) {
+func (a *App) seen(w http.ResponseWriter, r *http.Request, j job.Job, capture, part string, err error) {
 	var field *job.FieldError
 	if errors.As(err, &field) {
 		r.URL.RawQuery = "c=" + capture
@@ -98,5 +98,5 @@ func (a *App) seen(w http.ResponseWriter, r *http.Request, j job.Job, capture st
 		a.fail(w, r, err)
 		return
 	}
-	http.Redirect(w, r, "/jobs/"+j.ID+"/look?c="+capture, http.StatusSeeOther)
+	http.Redirect(w, r, "/jobs/"+j.ID+"/look?c="+capture+"#"+part, http.StatusSeeOther)
 }

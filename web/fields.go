@@ -9,6 +9,7 @@ import (
 
 	"fairmetal/house"
 	"fairmetal/job"
+	"fairmetal/words"
 )
 
 // field is one input of a form that edits a record: it knows where its value belongs.
@@ -35,6 +36,20 @@ type section struct {
 
 func textField(name, label string, v *string) field {
 	return field{Name: name, Label: label, Kind: "text", Value: *v, set: func(s string) error { *v = strings.TrimSpace(s); return nil }}
+}
+
+// said shows a text of ours in the reader's language. Sent back as it was shown it stays the text that it was, so that it speaks every
+// language; what a person writes stands as written.
+func (f field) said(l words.Lang) field {
+	was, shown, set := f.Value, l.T(f.Value), f.set
+	f.Value = shown
+	f.set = func(s string) error {
+		if strings.TrimSpace(s) == shown {
+			return set(was)
+		}
+		return set(s)
+	}
+	return f
 }
 
 func areaField(name, label string, v *string) field {

@@ -175,3 +175,26 @@ func TestCosts(t *testing.T) {
 		t.Errorf("%+v", st.Quote.Steps)
 	}
 }
+
+// TestOwnWordsInAnotherLanguage: our names of tools and trim are shown in German and, saved as they were shown, stay what every language
+// knows; what was written anew stays as written.
+func TestOwnWordsInAnotherLanguage(t *testing.T) {
+	y := openYard(t)
+	h := house.Default()
+	h.Lang = "de"
+	if err := y.st.SaveSetting(t.Context(), workshop.HouseSetting, 0, h); err != nil {
+		t.Fatal(err)
+	}
+	has(t, y.get("/rack"), `value="weiche Kappe 12 mm"`, `value="Kugelspitze 5 mm, feine Spitze 2½ mm"`)
+	has(t, y.get("/house/trim"), `value="Türverkleidung"`)
+	y.must("/rack/tips", url.Values{"i": {"0"}, "rev": {"0"}, "do": {"save"}, "name": {"weiche Kappe 12 mm"}, "radius": {"14"}, "hardness": {"rubber"}})
+	y.must("/rack/tips", url.Values{"i": {"1"}, "rev": {"1"}, "do": {"save"}, "name": {"Stößel"}, "radius": {"10"}, "hardness": {"steel"}})
+	y.must("/rack/bars", url.Values{"i": {"0"}, "rev": {"2"}, "do": {"save"}, "name": {"kurzer Hebel 300 mm"}, "length": {"300"}, "reach": {"250"}, "gap": {"30"}, "tips": {"weiche Kappe 12 mm, Stößel"}})
+	var own rack.Rack
+	if _, err := y.st.Setting(t.Context(), workshop.RackSetting, &own); err != nil {
+		t.Fatal(err)
+	}
+	if own.Tips[0].Name != "soft cap 12 mm" || own.Tips[0].RadiusMM != 14 || own.Tips[1].Name != "Stößel" || own.Bars[0].Name != "short bar 300 mm" || strings.Join(own.Bars[0].Tips, "|") != "soft cap 12 mm|Stößel" {
+		t.Errorf("%+v, %+v", own.Tips[:2], own.Bars[0])
+	}
+}

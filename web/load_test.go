@@ -1,8 +1,8 @@
+//go:build unix
+
 package web_test
 
 import (
-	"bytes"
-	"compress/gzip"
 	"database/sql"
 	"encoding/json"
 	"fmt"
@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -63,8 +64,8 @@ func fill(t *testing.T, dir string) {
 		if i%10 == 0 {
 			step = job.Steps[i/10%len(job.Steps)]
 		}
-		must(`INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, worked_min, created_at, updated_at)
-			VALUES (?, ?, 1, ?, ?, ?, ?, 'Door', ?, 'steel', 0.7, 110, 0, '', ?, 0, ?, ?, ?, ?)`, id, i+1, fmt.Sprintf("p%d", i%1000), fmt.Sprintf("v%d", i%2000), fmt.Sprintf("Customer %d", i%1000), fmt.Sprintf("Van %d", i%2000), job.Kinds[i%len(job.Kinds)], string(step), string(body), r.Work.Sum(), at, at)
+		must(`INSERT INTO jobs (id, number, rev, person_id, vehicle_id, customer, vehicle, panel, kind, material, sheet_mm, film_um, no_reach, notes, step, declined, record, created_at, updated_at)
+			VALUES (?, ?, 1, ?, ?, ?, ?, 'Door', ?, 'steel', 0.7, 110, 0, '', ?, 0, ?, ?, ?)`, id, i+1, fmt.Sprintf("p%d", i%1000), fmt.Sprintf("v%d", i%2000), fmt.Sprintf("Customer %d", i%1000), fmt.Sprintf("Van %d", i%2000), job.Kinds[i%len(job.Kinds)], string(step), string(body), at, at)
 		must(`INSERT INTO captures (id, job_id, title, state, doing, progress, message, marks, deep_um, total_minor, currency, hours, hours_low, hours_high, answer, created_at) VALUES (?, ?, 'before', 'measured', '', 1, '', ?, 400, 30000, 'EUR', 4, 3, 5, 'yes', ?)`, id, id, marksEach, at)
 		for m := range marksEach {
 			must("INSERT INTO marks (capture_id, id, kind, length_mm, width_mm, depth_um) VALUES (?, ?, ?, 20, 18, 300)", id, fmt.Sprintf("m%02d", m), []string{"round", "crease", "star"}[m%3])
@@ -90,13 +91,14 @@ func fill(t *testing.T, dir string) {
 	}
 }
 
-// Bounds of a page: statements do not grow with the workshop, and what a first visit loads, photos and results aside, is small.
+// Bounds of a page: statements do not grow with the workshop, and what a first visit loads, photos and results aside, is small even as it is
+// sent, without compression.
 const (
 	mostStatements = 40
 	mostBytes      = 300_000
 )
 
-// TestLargeWorkshop opens every page of a workshop with 5,000 jobs and 50,000 marks and bounds its statements and its bytes. The server's
+// TestLargeWorkshop opens every page of a workshop with 5,000 jobs and 50,000 marks and bounds its statements and its bytes. The processor
 // times are printed for docs/workshop.md: go test -v -run LargeWorkshop ./web
 func TestLargeWorkshop(t *testing.T) {
 	dir := t.TempDir()
@@ -116,7 +118,7 @@ func TestLargeWorkshop(t *testing.T) {
 	}
 	h := app.Handler()
 	j, _ := measured(t, st, door, "before")
-	paths := []string{"/", "/?q=van+17", "/?step=work", "/jobs/new", "/rack", "/house", "/books", "/books?q=17", "/books/people/p17", "/books/vehicles/v17", "/books/people/p17/erase", "/books/figures", "/books/appointments", "/jobs/" + j.ID + "/capture"}
+	paths := []string{"/", "/?q=van+17", "/?step=work", "/jobs/new", "/hail", "/hail/p17", "/rack", "/house", "/house/trim", "/prints", "/me", "/books", "/books?q=17", "/books/people/p17", "/books/vehicles/v17", "/books/people/p17/erase", "/books/figures", "/books/appointments", "/books/import", "/jobs/" + j.ID + "/capture"}
 	for _, s := range job.Steps {
 		paths = append(paths, "/jobs/"+j.ID+"/"+string(s))
 	}
@@ -130,29 +132,29 @@ func TestLargeWorkshop(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		shell += zipped(b)
+		shell += len(b)
 	}
 	for _, p := range paths {
-		var spent, first time.Duration
+		var least, first time.Duration
 		var size int
 		var did int64
-		for try := range 6 { // the first fills caches; the quickest of the others is least disturbed by what else this computer does
-			before, start := st.Statements(), time.Now()
+		for try := range 6 { // the first fills caches; the least of the others is least disturbed by what else this computer does
+			before, start := st.Statements(), processor(t)
 			w := httptest.NewRecorder()
 			h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1"+p, nil))
-			d := time.Since(start)
+			d := processor(t) - start
 			if try == 0 {
 				first = d
 			}
-			if try == 1 || try > 1 && d < spent {
-				spent = d
+			if try == 1 || try > 1 && d < least {
+				least = d
 			}
-			did, size = st.Statements()-before, zipped(w.Body.Bytes())
+			did, size = st.Statements()-before, w.Body.Len()
 			if w.Code != 200 {
 				t.Fatalf("%s: %d", p, w.Code)
 			}
 		}
-		t.Logf("%-40s %3d statements %5.1f ms, the first time %5.1f ms %4d kB", strings.ReplaceAll(p, j.ID, "ID"), did, float64(spent.Microseconds())/1000, float64(first.Microseconds())/1000, size/1000)
+		t.Logf("%-40s %3d statements %5.1f ms, the first time %5.1f ms %4d kB", strings.ReplaceAll(p, j.ID, "ID"), did, float64(least.Microseconds())/1000, float64(first.Microseconds())/1000, size/1000)
 		if did > mostStatements {
 			t.Errorf("%s runs %d statements, at most %d are allowed", p, did, mostStatements)
 		}
@@ -162,11 +164,12 @@ func TestLargeWorkshop(t *testing.T) {
 	}
 }
 
-// zipped is the size of something as it goes over a compressed line.
-func zipped(data []byte) int {
-	var b bytes.Buffer
-	z := gzip.NewWriter(&b)
-	z.Write(data)
-	z.Close()
-	return b.Len()
+// processor is the time that this process has used of its processors.
+func processor(t *testing.T) time.Duration {
+	t.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

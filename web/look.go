@@ -88,6 +88,7 @@ type lookView struct {
 	Kinds    []mark.Kind
 	Shapes   []string   // of areas that are reached from behind, or not
 	Typed    url.Values // what was sent, where it was refused
+	Areas    string     // of how the panel is reached from behind, for the map: JSON
 	Twins    []twin     // measured photos that may lend their form
 	Problem  string
 	Against  *job.Capture // the capture compared with
@@ -109,6 +110,9 @@ func (a *App) showLook(w http.ResponseWriter, r *http.Request, status int, probl
 	}
 	if err == nil {
 		v.Result, err = a.result(r.Context(), h.Shown)
+	}
+	if err == nil && v.Result.Document != nil {
+		v.Areas, err = drawnAreas(h.Job.Record.Arrival.Behind, a.lang(r))
 	}
 	if err == nil && v.Result.Document != nil {
 		err = a.since(r.Context(), &v)

@@ -20,6 +20,7 @@ import (
 	"fairmetal/store"
 	"fairmetal/vin"
 	"fairmetal/words"
+	"fairmetal/workshop"
 )
 
 func itoa(n int64) string { return strconv.FormatInt(n, 10) }
@@ -551,5 +552,22 @@ func TestTextsOfOtherPackages(t *testing.T) {
 		if text != "" && !words.German.Has(text) {
 			t.Errorf("no German for %q", text)
 		}
+	}
+}
+
+// TestBenchShowsSmallPictures: a list loads no photo as the camera took it.
+func TestBenchShowsSmallPictures(t *testing.T) {
+	y := openYard(t)
+	_, c := measured(t, y.st, door, "before")
+	address := "/captures/" + c.ID + "/" + workshop.SmallName
+	page := y.get("/")
+	has(t, page, address)
+	if strings.Contains(page, "/photo.jpg") {
+		t.Error("the bench shows a whole photo")
+	}
+	data := y.get(address)
+	p, _, err := image.DecodeConfig(strings.NewReader(data))
+	if err != nil || max(p.Width, p.Height) > 520 || len(data) > 60_000 {
+		t.Errorf("%d x %d, %d bytes, %v", p.Width, p.Height, len(data), err)
 	}
 }

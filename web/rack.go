@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -9,6 +10,7 @@ import (
 
 	"fairmetal/job"
 	"fairmetal/rack"
+	"fairmetal/words"
 	"fairmetal/workshop"
 )
 
@@ -43,57 +45,65 @@ type toolList struct {
 	remove    func(i int)
 }
 
-// listOf ties a list of the rack to its fields.
-func listOf[T any](id, title string, list *[]T, name func(*T) *string, size func(T) string, fields func(*T) []field) toolList {
+// listOf ties a list of the rack to its fields, in the language of who edits it.
+func listOf[T any](l words.Lang, id, title string, list *[]T, name func(*T) *string, size func(T) string, fields func(*T) []field) toolList {
 	return toolList{id: id, title: title, count: func() int { return len(*list) }, add: func() { *list = append(*list, *new(T)) }, remove: func(i int) { *list = slices.Delete(*list, i, i+1) },
 		name: func(i int) string { return *name(&(*list)[i]) }, size: func(i int) string { return size((*list)[i]) },
 		fields: func(i int) []field {
-			return append([]field{textField("name", "Name", name(&(*list)[i]))}, fields(&(*list)[i])...)
+			return append([]field{textField("name", "Name", name(&(*list)[i])).said(l)}, fields(&(*list)[i])...)
 		}}
 }
 
 // lists of the rack with the fields of each sort.
-func lists(r *rack.Rack) []toolList {
+func lists(r *rack.Rack, l words.Lang) []toolList {
 	hard := func(h *rack.Hardness) field {
 		return choiceField("hardness", "Face", (*string)(h), string(rack.Steel), string(rack.Plastic), string(rack.Rubber))
 	}
 	return []toolList{
-		listOf("tips", "Tips", &r.Tips, func(t *rack.Tip) *string { return &t.Name }, func(t rack.Tip) string { return fmt.Sprintf("R %g mm", t.RadiusMM) },
+		listOf(l, "tips", "Tips", &r.Tips, func(t *rack.Tip) *string { return &t.Name }, func(t rack.Tip) string { return fmt.Sprintf("R %g mm", t.RadiusMM) },
 			func(t *rack.Tip) []field {
 				return []field{numberField("radius", "Radius, mm", &t.RadiusMM), hard(&t.Hardness)}
 			}),
-		listOf("bars", "Bars", &r.Bars, func(b *rack.Bar) *string { return &b.Name }, func(b rack.Bar) string { return fmt.Sprintf("%g mm", b.LengthMM) },
+		listOf(l, "bars", "Bars", &r.Bars, func(b *rack.Bar) *string { return &b.Name }, func(b rack.Bar) string { return fmt.Sprintf("%g mm", b.LengthMM) },
 			func(b *rack.Bar) []field {
-				takes := strings.Join(b.Tips, ", ")
+				names := map[string]string{} // as they are shown
+				for _, t := range r.Tips {
+					names[l.T(t.Name)] = t.Name
+				}
+				var shown []string
+				for _, n := range b.Tips {
+					shown = append(shown, l.T(n))
+				}
+				takes := strings.Join(shown, ", ")
 				tips := textField("tips", "Takes the tips (names with commas; empty: all)", &takes)
 				tips.set = func(s string) error {
 					b.Tips = nil
 					for _, n := range strings.Split(s, ",") {
 						if n = strings.TrimSpace(n); n != "" {
-							b.Tips = append(b.Tips, n)
+							b.Tips = append(b.Tips, cmp.Or(names[n], n))
 						}
 					}
 					return nil
 				}
 				return []field{numberField("length", "Length, mm", &b.LengthMM), numberField("reach", "Reach past the opening, mm", &b.ReachMM), numberField("fulcrum", "Tip to prop, mm (empty: pushed by hand)", &b.FulcrumMM), numberField("gap", "Narrowest opening, mm", &b.GapMM), tips}
 			}),
-		listOf("tabs", "Tabs", &r.Tabs, func(t *rack.Tab) *string { return &t.Name }, func(t rack.Tab) string { return fmt.Sprintf("%g x %g mm", t.LengthMM, t.WidthMM) },
+		listOf(l, "tabs", "Tabs", &r.Tabs, func(t *rack.Tab) *string { return &t.Name }, func(t rack.Tab) string { return fmt.Sprintf("%g x %g mm", t.LengthMM, t.WidthMM) },
 			func(t *rack.Tab) []field {
 				return []field{numberField("length", "Length, mm", &t.LengthMM), numberField("width", "Width, mm", &t.WidthMM)}
 			}),
-		listOf("taps", "Hammers and knock-downs", &r.Taps, func(t *rack.Tap) *string { return &t.Name }, func(t rack.Tap) string { return fmt.Sprintf("R %g mm", t.RadiusMM) },
+		listOf(l, "taps", "Hammers and knock-downs", &r.Taps, func(t *rack.Tap) *string { return &t.Name }, func(t rack.Tap) string { return fmt.Sprintf("R %g mm", t.RadiusMM) },
 			func(t *rack.Tap) []field {
 				return []field{numberField("radius", "Radius, mm", &t.RadiusMM), hard(&t.Hardness)}
 			}),
-		listOf("pullers", "Pullers", &r.Pullers, func(p *rack.Puller) *string { return &p.Name }, func(p rack.Puller) string { return fmt.Sprintf("%g N", p.MaxN) },
+		listOf(l, "pullers", "Pullers", &r.Pullers, func(p *rack.Puller) *string { return &p.Name }, func(p rack.Puller) string { return fmt.Sprintf("%g N", p.MaxN) },
 			func(p *rack.Puller) []field { return []field{numberField("force", "Most it draws, N", &p.MaxN)} }),
-		listOf("glues", "Glues", &r.Glues, func(g *rack.Glue) *string { return &g.Name }, func(g rack.Glue) string { return fmt.Sprintf("%g - %g °C", g.FromC, g.ToC) },
+		listOf(l, "glues", "Glues", &r.Glues, func(g *rack.Glue) *string { return &g.Name }, func(g rack.Glue) string { return fmt.Sprintf("%g - %g °C", g.FromC, g.ToC) },
 			func(g *rack.Glue) []field {
 				return []field{numberField("from", "Holds from, °C", &g.FromC), numberField("to", "Holds to, °C", &g.ToC), numberField("strength", "Strength beside general glue", &g.Strength), numberField("wait", "Wait before the pull, s", &g.WaitS)}
 			}),
-		listOf("lights", "Lights", &r.Lights, func(l *rack.Light) *string { return &l.Name }, func(l rack.Light) string { return fmt.Sprintf("%g x %g mm", l.WidthMM, l.HeightMM) },
-			func(l *rack.Light) []field {
-				return []field{numberField("width", "Width, mm", &l.WidthMM), numberField("height", "Height, mm", &l.HeightMM), numberField("pitch", "Stripe pitch, mm", &l.PitchMM)}
+		listOf(l, "lights", "Lights", &r.Lights, func(g *rack.Light) *string { return &g.Name }, func(g rack.Light) string { return fmt.Sprintf("%g x %g mm", g.WidthMM, g.HeightMM) },
+			func(g *rack.Light) []field {
+				return []field{numberField("width", "Width, mm", &g.WidthMM), numberField("height", "Height, mm", &g.HeightMM), numberField("pitch", "Stripe pitch, mm", &g.PitchMM)}
 			}),
 	}
 }
@@ -163,7 +173,7 @@ func (a *App) rackPage(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	a.render(w, r, http.StatusOK, "rack", view{Title: "Rack", Place: "rack", Data: rackView{Groups: showLists(lists(&own), rev)}})
+	a.render(w, r, http.StatusOK, "rack", view{Title: "Rack", Place: "rack", Data: rackView{Groups: showLists(lists(&own, a.lang(r)), rev)}})
 }
 
 func (a *App) rack(r *http.Request) (rack.Rack, int64, error) {
@@ -182,7 +192,7 @@ func (a *App) saveTool(w http.ResponseWriter, r *http.Request) {
 		a.fail(w, r, err)
 		return
 	}
-	all := lists(&own)
+	all := lists(&own, a.lang(r))
 	e, err, gone := editList(r, all)
 	if gone != nil {
 		a.fail(w, r, gone)
@@ -213,7 +223,7 @@ func (a *App) saveTool(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	status := e.form.refuse(err, rev)
-	v := rackView{Groups: showLists(lists(&now), rev), Problem: e.form.Problem}
+	v := rackView{Groups: showLists(lists(&now, a.lang(r)), rev), Problem: e.form.Problem}
 	e.put(v.Groups)
 	a.render(w, r, status, "rack", view{Title: "Rack", Place: "rack", Data: v})
 }

@@ -51,5 +51,5 @@ func (a *App) measureOver(w http.ResponseWriter, r *http.Request) {
 			shown = c.ID
 		}
 	}
-	a.seen(w, r, j, shown, err)
+	a.seen(w, r, j, shown, "main", err)
 }

@@ -67,7 +67,8 @@ type Records interface {
 	SetPaperState(ctx context.Context, id, state string) error
 	NextNumber(ctx context.Context, kind, start string) (int, error)
 
-	Worked(ctx context.Context, limit int) ([]job.Worked, error)
+	Sums(ctx context.Context) ([]job.Sum, error)
+	Timed(ctx context.Context, step job.Step, limit int) ([]job.Timed, error)
 	MarkKinds(ctx context.Context) ([]job.MarkKind, error)
 
 	Setting(ctx context.Context, name string, v any) (rev int64, err error)
@@ -101,7 +102,6 @@ type App struct {
 	compared map[[2]string]compare.Progress // by the ids of both captures, whose results never change
 	told     map[tale]compare.Story
 	checked  checks
-	sums     summed
 }
 
 // New parses the pages, once for each language.

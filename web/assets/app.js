@@ -146,18 +146,18 @@ function uploads() {
 	});
 }
 
-/** A mark is cut where the middle of the section line was laid. */
-function eye() {
-	const form = document.getElementById("eye-form");
-	if (!form) return;
-	document.addEventListener("section", (e) => {
-		const at = /** @type {CustomEvent} */ (e).detail;
-		["x", "y"].forEach((n, i) => { /** @type {any} */ (form).elements[n].value = at[i].toFixed(1); });
-	});
+/** A table of many columns becomes a card for each row on a narrow screen: the cells know their columns. */
+function cards() {
+	for (const table of document.querySelectorAll(".scroll table")) {
+		const heads = [...table.querySelectorAll("thead th")].map((h) => h.textContent.trim());
+		if (heads.length < 6) continue;
+		table.classList.add("cards");
+		for (const td of table.querySelectorAll("tbody td")) /** @type {HTMLElement} */ (td).dataset.label = heads[/** @type {HTMLTableCellElement} */ (td).cellIndex];
+	}
 }
 
 live();
 uploads();
-eye();
+cards();
 for (const e of document.querySelectorAll("[data-mm]")) e.append(inches(Number(/** @type {HTMLElement} */ (e).dataset.mm)));
 startViewer();
