@@ -11,6 +11,11 @@ import (
 // EyeDoes are the corrections by hand.
 var EyeDoes = []string{"ignore", "rename", "merge", "split", "edge"}
 
+// Says is what became of the marks.
+func (e Eye) Says() string {
+	return map[string]string{"ignore": "left out", "rename": "named anew", "merge": "joined", "split": "cut across", "edge": "an edge is near,"}[e.Do]
+}
+
 // Check says what a correction lacks.
 func (e *Eye) Check() error {
 	if err := tidy([]limit{{"name", &e.Name, 12, false}, {"reason", &e.Why, 200, false}}); err != nil {

@@ -41,9 +41,6 @@ func helpers(l words.Lang) template.FuncMap {
 			return strings.TrimSuffix(strings.TrimRight(l.Number(float64(bp)/100, 2), "0"), l.Number(0.5, 1)[1:2])
 		},
 		"thumb": thumbOf,
-		"eyed": func(do string) string {
-			return map[string]string{"ignore": "left out", "rename": "named anew", "merge": "joined", "split": "cut across", "edge": "an edge is near,"}[do]
-		},
 		"placename": func(key string) string {
 			p, _ := job.PlaceOf(key)
 			return p.Name

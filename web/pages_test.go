@@ -542,8 +542,9 @@ func TestTextsOfOtherPackages(t *testing.T) {
 		}
 		texts = append(texts, (job.Job{}).Needs(nil, nil)[s]...)
 	}
+	texts = append(texts, job.AreaShapes...)
 	for _, do := range job.EyeDoes {
-		texts = append(texts, "eye "+do)
+		texts = append(texts, job.Eye{Do: do}.Says())
 	}
 	for _, e := range []job.Eye{{Do: "x"}, {Do: "ignore"}, {Do: "merge", Marks: []string{"a"}}, {Do: "split", Marks: []string{"a", "b"}}, {Do: "rename", Marks: []string{"a"}}, {Do: "edge", Marks: []string{"a"}, MM: -1}} {
 		texts = append(texts, e.Check().Error())
