@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -71,7 +72,7 @@ func write(t testing.TB, dir string) string {
 	out := filepath.Join(t.TempDir(), "b.tar")
 	snap := look(t, dir)
 	defer snap.Close()
-	if _, err := backup.Write(t.Context(), out, snap, store.Blobs(dir), silent); err != nil {
+	if _, err := backup.Write(t.Context(), out, "", snap, store.Blobs(dir), silent); err != nil {
 		t.Fatal(err)
 	}
 	return out
@@ -98,7 +99,7 @@ func TestUnderLoad(t *testing.T) {
 	time.Sleep(100 * time.Millisecond) // lets the load begin; nothing depends on how far it comes
 	snap := look(t, dir)
 	out := filepath.Join(t.TempDir(), "b.tar")
-	sum, err := backup.Write(ctx, out, snap, store.Blobs(dir), silent)
+	sum, err := backup.Write(ctx, out, "", snap, store.Blobs(dir), silent)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +118,7 @@ func TestUnderLoad(t *testing.T) {
 		t.Error("nothing happened meanwhile: this was no test")
 	}
 	fresh := filepath.Join(t.TempDir(), "restored")
-	if got, err := backup.Restore(t.Context(), out, fresh, silent); err != nil || fmt.Sprint(got) != fmt.Sprint(sum) {
+	if got, err := backup.Restore(t.Context(), out, "", fresh, silent); err != nil || fmt.Sprint(got) != fmt.Sprint(sum) {
 		t.Fatalf("%+v, %v", got, err)
 	}
 	restored := look(t, fresh)
@@ -152,6 +153,57 @@ func TestUnderLoad(t *testing.T) {
 	}
 }
 
+// TestEncrypted: a backup with a passphrase shows nothing of the workshop, restores the same, and opens with nothing else; one whose bytes
+// were changed is refused.
+func TestEncrypted(t *testing.T) {
+	_, dir, _, _ := shop(t)
+	const pass = "five words of some length"
+	out := filepath.Join(t.TempDir(), "b.tar.age")
+	snap := look(t, dir)
+	if _, err := backup.Write(t.Context(), out, "short", snap, store.Blobs(dir), silent); err == nil || !strings.Contains(err.Error(), "16 letters") {
+		t.Errorf("a short passphrase: %v", err)
+	}
+	sum, err := backup.Write(t.Context(), out, pass, snap, store.Blobs(dir), silent)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{"Van 12", "manifest.json", "photophoto", "jobs"} {
+		if bytes.Contains(data, []byte(text)) {
+			t.Errorf("it shows %q", text)
+		}
+	}
+	fresh := filepath.Join(t.TempDir(), "restored")
+	if _, err := backup.Restore(t.Context(), out, "", fresh, silent); !errors.Is(err, backup.ErrLocked) {
+		t.Errorf("without its passphrase: %v", err)
+	}
+	if _, err := backup.Restore(t.Context(), out, pass+"!", fresh, silent); err == nil || !strings.Contains(err.Error(), "does not open") {
+		t.Errorf("with another passphrase: %v", err)
+	}
+	for _, at := range []int{300, len(data) / 2, len(data) - 1} {
+		bad := bytes.Clone(data)
+		bad[at] ^= 1
+		path := filepath.Join(t.TempDir(), "bad.tar.age")
+		if err := os.WriteFile(path, bad, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := backup.Restore(t.Context(), path, pass, fresh, silent); err == nil {
+			t.Errorf("restored though byte %d was changed", at)
+		}
+	}
+	if got, err := backup.Restore(t.Context(), out, pass, fresh, silent); err != nil || fmt.Sprint(got) != fmt.Sprint(sum) {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	want, err := backup.Sums(t.Context(), snap)
+	got, err2 := backup.Sums(t.Context(), look(t, fresh))
+	if err := errors.Join(err, err2); err != nil || !maps.Equal(got, want) {
+		t.Errorf("the records differ: %v", err)
+	}
+}
+
 // TestDamagedBackups are refused, and leave nothing behind.
 func TestDamagedBackups(t *testing.T) {
 	_, dir, _, _ := shop(t)
@@ -166,7 +218,7 @@ func TestDamagedBackups(t *testing.T) {
 		if err := os.WriteFile(bad, data, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := backup.Restore(t.Context(), bad, fresh, silent); err == nil {
+		if _, err := backup.Restore(t.Context(), bad, "", fresh, silent); err == nil {
 			t.Errorf("%s: restored", what)
 			os.RemoveAll(fresh)
 		}
@@ -207,7 +259,7 @@ func TestDamagedBackups(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(fresh, "mine.txt"), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := backup.Restore(t.Context(), write(t, dir), fresh, silent); err == nil || !strings.Contains(err.Error(), "not empty") {
+	if _, err := backup.Restore(t.Context(), write(t, dir), "", fresh, silent); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("into a folder in use: %v", err)
 	}
 }
@@ -269,11 +321,11 @@ func TestDoctor(t *testing.T) {
 	}
 	// A backup of a damaged workshop saves the rest and says what it lacks.
 	snap := look(t, dir)
-	sum, err := backup.Write(t.Context(), filepath.Join(t.TempDir(), "half.tar"), snap, d, silent)
+	sum, err := backup.Write(t.Context(), filepath.Join(t.TempDir(), "half.tar"), "", snap, d, silent)
 	if err != nil || len(sum.Damaged) != 3 || sum.Files != 1 {
 		t.Errorf("backup of a damaged workshop: %+v, %v", sum, err)
 	}
-	if n, err := r.BringBack(t.Context(), out, d); n != 3 || err != nil {
+	if n, err := r.BringBack(t.Context(), out, "", d); n != 3 || err != nil {
 		t.Errorf("brought back %d, %v", n, err)
 	}
 	if n, err := r.Clear(t.Context(), d); n != 2 || err != nil {

@@ -155,8 +155,8 @@ func (r *Report) Clear(ctx context.Context, blobs blob.Store) (cleared int, err 
 }
 
 // BringBack takes missing and damaged files out of a backup.
-func (r *Report) BringBack(ctx context.Context, path string, blobs blob.Store) (brought int, err error) {
-	a, err := open(ctx, path)
+func (r *Report) BringBack(ctx context.Context, path, pass string, blobs blob.Store) (brought int, err error) {
+	a, err := open(ctx, path, pass)
 	if err != nil {
 		return 0, err
 	}

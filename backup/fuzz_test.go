@@ -34,7 +34,7 @@ func FuzzOpen(f *testing.F) {
 		if err := os.WriteFile(path, data, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		a, err := open(t.Context(), path)
+		a, err := open(t.Context(), path, "")
 		if err != nil {
 			if bytes.Equal(data, good) {
 				t.Errorf("a whole backup is refused: %v", err)

@@ -55,7 +55,8 @@ const maxManifest = 256 << 20
 // archive is an open backup that was read through once.
 type archive struct {
 	Manifest
-	file *os.File
+	file  *os.File
+	plain *io.SectionReader // what the file holds
 }
 
 // unreadable is what is said of a file that is no whole backup.
@@ -64,13 +65,16 @@ func unreadable(path, format string, args ...any) error {
 }
 
 // open reads an archive through and checks every entry against the manifest.
-func open(ctx context.Context, path string) (*archive, error) {
+func open(ctx context.Context, path, pass string) (*archive, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	a := &archive{file: f}
-	if err := a.check(ctx, path); err != nil {
+	if a.plain, err = unlock(f, pass); err == nil {
+		err = a.check(ctx, path)
+	}
+	if err != nil {
 		f.Close()
 		return nil, err
 	}
@@ -78,12 +82,8 @@ func open(ctx context.Context, path string) (*archive, error) {
 }
 
 func (a *archive) check(ctx context.Context, path string) error {
-	st, err := a.file.Stat()
-	if err != nil {
-		return err
-	}
 	found := map[string]Entry{}
-	r := tar.NewReader(a.file)
+	r := tar.NewReader(a.plain)
 	whole := false
 	for {
 		h, err := r.Next()
@@ -97,7 +97,7 @@ func (a *archive) check(ctx context.Context, path string) error {
 			return unreadable(path, "%v", err)
 		}
 		// An archive with holes promises more than it holds.
-		if h.Size > st.Size() {
+		if h.Size > a.plain.Size() {
 			return unreadable(path, "%q is larger than all of it", h.Name)
 		}
 		if whole || h.Typeflag != tar.TypeReg || !sound(h.Name) {
@@ -110,7 +110,7 @@ func (a *archive) check(ctx context.Context, path string) error {
 			whole = true
 			continue
 		}
-		at, err := a.file.Seek(0, io.SeekCurrent)
+		at, err := a.plain.Seek(0, io.SeekCurrent)
 		if err != nil {
 			return err
 		}
@@ -158,5 +158,5 @@ func sound(name string) bool {
 // read opens an entry.
 func (a *archive) read(name string) (io.Reader, bool) {
 	e, ok := a.Entries[name]
-	return io.NewSectionReader(a.file, e.offset, e.Size), ok
+	return io.NewSectionReader(a.plain, e.offset, e.Size), ok
 }

@@ -16,11 +16,11 @@ import (
 
 // Restore makes a workshop of a backup in an empty folder, and reads it back: every record and every file must have the hash of the
 // backup. A folder appears whole or not at all.
-func Restore(ctx context.Context, path, dir string, progress func(done float64)) (Summary, error) {
+func Restore(ctx context.Context, path, pass, dir string, progress func(done float64)) (Summary, error) {
 	if err := empty(dir); err != nil {
 		return Summary{}, err
 	}
-	a, err := open(ctx, path)
+	a, err := open(ctx, path, pass)
 	if err != nil {
 		return Summary{}, err
 	}
@@ -56,8 +56,8 @@ func empty(dir string) error {
 }
 
 // RestoreShared makes a shared workshop of a backup: its records in an empty database, its files among the blobs, and reads it back.
-func RestoreShared(ctx context.Context, path, address string, blobs blob.Store, progress func(done float64)) (Summary, error) {
-	a, err := open(ctx, path)
+func RestoreShared(ctx context.Context, path, pass, address string, blobs blob.Store, progress func(done float64)) (Summary, error) {
+	a, err := open(ctx, path, pass)
 	if err != nil {
 		return Summary{}, err
 	}

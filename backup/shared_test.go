@@ -28,10 +28,10 @@ func TestFromFolderToShared(t *testing.T) {
 	}
 	address, blobs := pgtest.Schema(t), store.Blobs(filepath.Join(t.TempDir(), "blobs"))
 	there := write(t, dir)
-	if _, err := backup.RestoreShared(ctx, there, address, blobs, silent); err != nil {
+	if _, err := backup.RestoreShared(ctx, there, "", address, blobs, silent); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := backup.RestoreShared(ctx, there, address, blobs, silent); err == nil {
+	if _, err := backup.RestoreShared(ctx, there, "", address, blobs, silent); err == nil {
 		t.Error("restored over a workshop in use")
 	}
 	s, err := store.OpenShared(ctx, address, blobs)
@@ -52,11 +52,11 @@ func TestFromFolderToShared(t *testing.T) {
 		t.Fatal(err)
 	}
 	back := filepath.Join(t.TempDir(), "back.tar")
-	if _, err := backup.Write(ctx, back, snap, blobs, silent); err != nil {
+	if _, err := backup.Write(ctx, back, "", snap, blobs, silent); err != nil {
 		t.Fatal(err)
 	}
 	home := filepath.Join(t.TempDir(), "home")
-	if _, err := backup.Restore(ctx, back, home, silent); err != nil {
+	if _, err := backup.Restore(ctx, back, "", home, silent); err != nil {
 		t.Fatal(err)
 	}
 	got, err := backup.Sums(ctx, look(t, home))

@@ -27,8 +27,9 @@ type Summary struct {
 	Damaged []string `json:"damaged"` // named by the records, but missing or torn in the workshop
 }
 
-// Write backs up the records of a snapshot and the blobs that they name into a new file, and reads it through again.
-func Write(ctx context.Context, path string, snap *store.Snapshot, blobs blob.Store, progress func(done float64)) (Summary, error) {
+// Write backs up the records of a snapshot and the blobs that they name into a new file, encrypted where a
+// passphrase is given, and reads it through again.
+func Write(ctx context.Context, path, pass string, snap *store.Snapshot, blobs blob.Store, progress func(done float64)) (Summary, error) {
 	var s Summary
 	if _, err := os.Stat(path); err == nil {
 		return s, fmt.Errorf("%s is there already; choose another name, so that no older backup is lost", path)
@@ -41,8 +42,16 @@ func Write(ctx context.Context, path string, snap *store.Snapshot, blobs blob.St
 		return s, fmt.Errorf("the backup cannot be written (%w); choose another place", err)
 	}
 	defer os.Remove(part)
-	w := &writer{tar: tar.NewWriter(f), m: Manifest{Format: format, Program: inspection.Program, Made: time.Now().UTC().Truncate(time.Second), Version: snap.Version, Tables: snap.Tables, Entries: map[string]Entry{}}}
+	out, err := lock(f, pass)
+	if err != nil {
+		f.Close()
+		return s, err
+	}
+	w := &writer{tar: tar.NewWriter(out), m: Manifest{Format: format, Program: inspection.Program, Made: time.Now().UTC().Truncate(time.Second), Version: snap.Version, Tables: snap.Tables, Entries: map[string]Entry{}}}
 	err = w.all(ctx, snap, blobs, progress)
+	if err == nil {
+		err = out.Close()
+	}
 	if err == nil {
 		err = f.Sync()
 	}
@@ -52,7 +61,7 @@ func Write(ctx context.Context, path string, snap *store.Snapshot, blobs blob.St
 	if err != nil {
 		return s, fmt.Errorf("the backup could not be written (%w); nothing was changed, free some space and try again", err)
 	}
-	a, err := open(ctx, part)
+	a, err := open(ctx, part, pass)
 	if err != nil {
 		return s, fmt.Errorf("the backup was written but reads back wrong; the disk may be failing: %w", err)
 	}

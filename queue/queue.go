@@ -207,22 +207,18 @@ func (w *worker) Work(ctx context.Context, j *river.Job[task]) error {
 	err = w.q.Do(ctx, c)
 	if errors.Is(context.Cause(ctx), store.ErrTaken) || errors.Is(err, store.ErrTaken) {
 		slog.Warn("another took over", "capture", c.ID)
+		w.release(ctx, c, holder, "")
 		return nil
 	}
 	if err != nil {
 		// Back into the queue, for whoever is there.
-		quiet, done := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
-		defer done()
 		ended := errors.Is(err, context.Canceled)
 		words := ""
 		if !ended {
 			words = why(err)
 			slog.Error("measuring", "capture", c.ID, "error", err)
 		}
-		waits, e := w.q.Records.Release(quiet, c.ID, holder, words)
-		if e != nil {
-			slog.Warn("a capture could not be put back; it is when this worker is found silent", "capture", c.ID, "error", e)
-		}
+		waits := w.release(ctx, c, holder, words)
 		if ended {
 			return river.JobSnooze(0)
 		}
@@ -236,6 +232,33 @@ func (w *worker) Work(ctx context.Context, j *river.Job[task]) error {
 		return river.JobSnooze(rest(first, waits))
 	}
 	return nil
+}
+
+// How long a worker tries to put a capture back: at its own end, and while it goes on and the server may be restarting.
+const (
+	atEnd     = 5 * time.Second
+	meanwhile = 5 * time.Minute
+)
+
+func (w *worker) release(ctx context.Context, c job.Capture, holder, words string) (waits int) {
+	patience := meanwhile
+	if ctx.Err() != nil && words == "" {
+		patience = atEnd
+	}
+	quiet, done := context.WithTimeout(context.WithoutCancel(ctx), patience)
+	defer done()
+	for {
+		waits, err := w.q.Records.Release(quiet, c.ID, holder, words)
+		if err == nil {
+			return waits
+		}
+		select {
+		case <-quiet.Done():
+			slog.Warn("a capture could not be put back; it is when this worker is found silent", "capture", c.ID, "error", err)
+			return 0
+		case <-time.After(time.Second):
+		}
+	}
 }
 
 // beat tells that the holder is alive, and stops it once another has taken over.

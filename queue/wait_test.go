@@ -86,3 +86,27 @@ func testShownMeanwhile(t *testing.T, s *store.Store) {
 		t.Errorf("%d waits, %v", waits, err)
 	}
 }
+
+// TestSlowIsNotDead: a worker that is taken for dead and comes back gives its try back, so that a slow server never makes photos look as if
+// they ended the program.
+func TestSlowIsNotDead(t *testing.T) { both(t, testSlowIsNotDead) }
+
+func testSlowIsNotDead(t *testing.T, s *store.Store) {
+	ctx := t.Context()
+	c := add(t, s, addJob(t, s), 1)
+	for n := range 8 {
+		holder := fmt.Sprint("slow ", n)
+		if _, err := s.Claim(ctx, c.ID, holder, time.Minute); err != nil {
+			t.Fatalf("time %d: %v", n, err)
+		}
+		if _, err := s.Rescue(ctx, 0); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Release(ctx, c.ID, holder, queue.Unreached); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got, err := s.Capture(ctx, c.ID); err != nil || got.State != job.Queued {
+		t.Errorf("%+v, %v", got, err)
+	}
+}

@@ -156,11 +156,16 @@ func (s *Store) Beat(ctx context.Context, captureID, holder string) error {
 }
 
 // Release puts a capture back that its holder could not finish through no fault of the photos; the holder's job tries it again. why is
-// shown meanwhile; empty where the holder only ends its work. It tells how often in a row the capture has come back with a reason.
+// shown meanwhile; empty where the holder only ends its work. It tells how often in a row the capture has come back with a reason. Of a
+// capture that was taken over meanwhile only the try is given back: its holder was silent, and did not end with it.
 func (s *Store) Release(ctx context.Context, captureID, holder, why string) (waits int, err error) {
 	err = s.tx(ctx, func(tx runner) error {
 		r, err := readRun(ctx, tx, captureID)
-		if err != nil || r.holder != holder {
+		if err != nil {
+			return err
+		}
+		if r.holder != holder {
+			_, err := tx.exec(ctx, "UPDATE runs SET tries = tries - 1 WHERE capture_id = ? AND tries > 0", captureID)
 			return err
 		}
 		now, err := s.engine.clock(ctx, tx, s.stamp())

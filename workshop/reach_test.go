@@ -52,7 +52,7 @@ type watching struct {
 func begin(t *testing.T, st *store.Store) *watching {
 	t.Helper()
 	w := &watching{Workshop: New(st), st: st, measured: map[job.State]int{}}
-	w.again, w.stale = 500*time.Millisecond, 3*time.Second
+	w.again = 500 * time.Millisecond
 	w.Observe = func(s job.State, _ time.Duration) { w.measured[s]++ }
 	j, err := st.AddJob(t.Context(), job.Job{Vehicle: "Van 12", Panel: "Door", Kind: "door", Material: "steel", SheetMM: 0.7, FilmUM: 110})
 	if err != nil {
@@ -80,7 +80,7 @@ func begin(t *testing.T, st *store.Store) *watching {
 // until waits for an event of the capture.
 func (w *watching) until(t *testing.T, what string, is func(e Event) bool) {
 	t.Helper()
-	late := time.After(5 * time.Minute)
+	late := time.After(8 * time.Minute)
 	for {
 		select {
 		case e := <-w.events:

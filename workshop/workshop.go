@@ -132,7 +132,7 @@ type Workshop struct {
 	// Observe is told of each measurement: what came of it, and how long it took.
 	Observe func(state job.State, took time.Duration)
 
-	again, stale time.Duration // of the queue; its own where 0
+	again time.Duration // of the queue; its own where 0
 
 	mu   sync.Mutex
 	next int
@@ -193,7 +193,7 @@ func (w *Workshop) AddCapture(ctx context.Context, jobID, title string, files ma
 // Run puts captures into the queue and measures as many at a time as there are workers, until ctx ends. What a killed process left
 // half done is taken up again.
 func (w *Workshop) Run(ctx context.Context) error {
-	q := queue.Runner{Records: w.Store, Workers: w.Workers, Do: w.Measure, Again: w.again, Stale: w.stale, Waits: func(c job.Capture, why string) {
+	q := queue.Runner{Records: w.Store, Workers: w.Workers, Do: w.Measure, Again: w.again, Waits: func(c job.Capture, why string) {
 		w.tell(Event{JobID: c.JobID, CaptureID: c.ID, State: job.Queued, Doing: why})
 	}}
 	if w.Store.Shared() {

@@ -12,6 +12,7 @@ import (
 
 type doctorCmd struct {
 	place
+	passphraseFile
 	Clear     bool   `help:"Take away cut-off uploads and files that no record names."`
 	From      string `help:"Bring missing and damaged files back from this backup." type:"existingfile" placeholder:"BACKUP"`
 	Recompute string `help:"Measure this capture again from its photos and compare." placeholder:"CAPTURE"`
@@ -51,7 +52,11 @@ func (c *doctorCmd) Run(ctx context.Context, s streams) error {
 		return err
 	}
 	if c.From != "" {
-		n, err := r.BringBack(ctx, c.From, blobs)
+		pass, err := c.read()
+		if err != nil {
+			return err
+		}
+		n, err := r.BringBack(ctx, c.From, pass, blobs)
 		if err != nil {
 			return err
 		}

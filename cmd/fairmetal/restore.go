@@ -13,7 +13,8 @@ type restoreCmd struct {
 	Dir    string `help:"Empty or new folder for the workshop." placeholder:"DIR"`
 	Store  string `help:"Or an empty database for a shared workshop: postgres://USER@HOST/DATABASE." placeholder:"ADDRESS"`
 	Blobs  string `help:"With --store: where photos and results go, s3://HOST:PORT/BUCKET or a folder." env:"FAIRMETAL_BLOBS" placeholder:"PLACE"`
-	JSON   bool   `name:"json" help:"Print JSON."`
+	passphraseFile
+	JSON bool `name:"json" help:"Print JSON."`
 }
 
 // Run makes a workshop of a backup.
@@ -35,17 +36,21 @@ func (c *restoreCmd) Run(ctx context.Context, s streams) error {
 }
 
 func (c *restoreCmd) restore(ctx context.Context, progress func(float64)) (sum backup.Summary, where string, err error) {
+	pass, err := c.read()
+	if err != nil {
+		return sum, "", err
+	}
 	switch {
 	case (c.Dir == "") == (c.Store == ""):
 		return sum, "", errors.New("give either --dir for a folder or --store with --blobs for a shared workshop")
 	case c.Dir != "":
-		sum, err = backup.Restore(ctx, c.Backup, c.Dir, progress)
+		sum, err = backup.Restore(ctx, c.Backup, pass, c.Dir, progress)
 		return sum, "--dir " + c.Dir, err
 	}
 	files, err := place{Store: c.Store, Blobs: c.Blobs}.files(ctx)
 	if err != nil {
 		return sum, "", err
 	}
-	sum, err = backup.RestoreShared(ctx, c.Backup, c.Store, files, progress)
+	sum, err = backup.RestoreShared(ctx, c.Backup, pass, c.Store, files, progress)
 	return sum, "--store … --blobs …, as given here", err
 }
