@@ -26,6 +26,10 @@ func TestKeeping(t *testing.T) {
 	if err := s.Attach(t.Context(), j.ID, map[string][]byte{"flaw.jpg": []byte("a scratch")}); err != nil {
 		t.Fatal(err)
 	}
+	words := filepath.Join(t.TempDir(), "words")
+	if err := os.WriteFile(words, []byte("five words of some length\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		args []string
 		code int
@@ -36,6 +40,9 @@ func TestKeeping(t *testing.T) {
 		{[]string{"backup", "--dir", tmp, "--out", file + "2"}, exitFailed, "there is no workshop in"},
 		{[]string{"restore", file, "--dir", fresh}, 0, "every one read back"},
 		{[]string{"restore", file, "--dir", fresh}, exitFailed, "not empty"},
+		{[]string{"backup", "--dir", dir, "--out", file + ".age", "--passphrase-file", words}, 0, "the passphrase elsewhere"},
+		{[]string{"restore", file + ".age", "--dir", fresh + "2"}, exitFailed, "give the file that holds its passphrase"},
+		{[]string{"restore", file + ".age", "--dir", fresh + "2", "--passphrase-file", words}, 0, "every one read back"},
 		{[]string{"doctor", "--dir", fresh}, 0, "nothing is missing"},
 		{[]string{"doctor", "--dir", dir, "--clear"}, exitFailed, "open in another"},
 		{[]string{"doctor", "--dir", dir, "--recompute", "nobody"}, exitFailed, "there is no capture"},
@@ -48,7 +55,7 @@ func TestKeeping(t *testing.T) {
 	if err := os.RemoveAll(filepath.Join(fresh, "blobs")); err != nil {
 		t.Fatal(err)
 	}
-	if code, out, errs := call(t, "doctor", "--dir", fresh); code != exitFailed || !strings.Contains(out, "missing") || !strings.Contains(errs, "losses") {
+	if code, out, errs := call(t, "doctor", "--dir", fresh); code != exitFailed || !strings.Contains(out, "does not answer") || !strings.Contains(errs, "losses") {
 		t.Errorf("a loss is not told: %d %s %s", code, out, errs)
 	}
 	if code, out, errs := call(t, "doctor", "--dir", fresh, "--from", file); code != 0 || !strings.Contains(errs, "brought back") {
