@@ -474,14 +474,18 @@ const (
 	faintAdvice = "brighten the board, darken the room, or take the photos at a lower ISO with a longer exposure from a stand"
 )
 
-// sharpen takes off what lens and camera have blurred, as the edges of the cards show it; a pixel's own breadth is taken off already.
+// sharpen takes off what lens and camera have blurred, as the edges of the cards show it: to second order everywhere, where a pixel's own
+// breadth is taken off already, and in full on sharp metal.
 func (r *run) sharpen() {
 	const pixel = 1.0 / 12
 	b := r.blur
-	if xx, yy := b[0]-pixel, b[2]-pixel; max(xx, yy) > leastBlurPX2 {
-		limit := func(v float64) float64 { return min(max(v, 0), mostBlurPX2) }
-		r.u.Sharpen(limit(xx), b[1], limit(yy))
-		r.v.Sharpen(limit(xx), b[1], limit(yy))
+	limit := func(v float64) float64 { return min(max(v-pixel, 0), mostBlurPX2) }
+	xx, yy := limit(b[0]), limit(b[2])
+	for _, f := range [2]*phase.Field{r.u, r.v} {
+		if max(xx, yy) > leastBlurPX2 {
+			f.Sharpen(xx, b[1], yy)
+		}
+		f.Refine(xx+pixel, yy+pixel)
 	}
 }
 
@@ -929,7 +933,7 @@ const (
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
 	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
-	gapShare        = 0.03  // of the depth: a bottom that was not seen
+	gapShare        = 0.05  // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
 	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe
 	// over them leaves some 2 um between the sides, evened out over stripReachMM.
 	stripMM      = 0.0025

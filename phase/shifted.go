@@ -20,6 +20,10 @@ type Field struct {
 	// SigmaMM is the typical standard deviation of X from noise, over the readable pixels.
 	SigmaMM float64
 	PitchMM float64 // of the fine stripes
+
+	told  []*group // soft stripes as they were read, fine to coarse
+	alone []bool   // pixels that the coarse stripes alone tell; nil: none
+	slit  []bool   // those of them in slits a few pixels wide
 }
 
 // Shot is one photo of a shifted set.
@@ -55,6 +59,9 @@ type group struct {
 	mod      []float32
 	residual []float32 // rms over the frames, linear light
 	noise    float64   // sigma of one frame, linear light
+	frames   int
+	level    float64   // median modulation of what is readable
+	ripple   []float32 // rad by which the phase strays from finer stripes, over a turn; nil: unknown
 	share    float64   // median of what the shifts leave unexplained / modulation, noise averaged out
 
 	left func(i int, out []float32) // what the fit leaves of each frame at a pixel
@@ -106,15 +113,16 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 
 	// From coarse to fine: the absolute coordinate of the coarsest pitch follows from continuity, each finer one from the next.
 	// In gaps where sharp metal packs the fine stripes too densely, the coarse coordinate stands alone: it is good to about a
-	// millimetre on the board, a milliradian of slope. Slits of a few pixels are better bridged by the slopes beside them, and
-	// elsewhere wide stripes also light the base coat and mean nothing.
+	// millimetre on the board, a milliradian of slope. Elsewhere wide stripes also light the base coat and mean nothing.
 	seen := ok
 	if len(groups) > 1 {
 		seen = readable(coarse, w, h)
-		near, slit := closing(ok, w, h, max(5, w/130)), closing(ok, w, h, max(1, w/800))
+		near := closing(ok, w, h, max(5, w/130))
+		f.slit = closing(ok, w, h, max(1, w/800))
 		for i := range seen {
 			ok[i] = ok[i] && seen[i]
-			seen[i] = ok[i] || seen[i] && near[i] && !slit[i]
+			seen[i] = ok[i] || seen[i] && near[i]
+			f.slit[i] = f.slit[i] && !ok[i]
 		}
 	}
 	evenOut(fine, ok, len(byPitch[fine.pitch]))
@@ -143,6 +151,20 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	}
 	if len(groups) == 1 {
 		centre(abs, ok, coarse.pitch, boardMM)
+	} else {
+		coarse.learnRipple(abs, ok)
+		f.alone = make([]bool, w*h)
+		for i := range abs {
+			if seen[i] && !ok[i] {
+				f.alone[i] = true
+				abs[i] -= coarse.strays(i) * float32(coarse.pitch/(2*math.Pi))
+			}
+		}
+		f.told = []*group{fine, coarse}
+		for _, g := range f.told {
+			g.frames, g.level = len(byPitch[g.pitch]), medianWhere(g.mod, ok)
+			g.left, g.residual = nil, nil // they hold the photos
+		}
 	}
 	nan := float32(math.NaN())
 	for i := range abs {

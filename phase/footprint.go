@@ -1,0 +1,302 @@
+package phase
+
+import (
+	"math"
+	"slices"
+
+	"fairmetal/internal/rows"
+)
+
+// Refine fits the coordinate on sharp metal to what the pixels saw: lens and pixel average the stripes' light, not the coordinate, over a
+// footprint, a Gaussian K of variance xx across and yy down (px^2, the pixel's own square included). With the phasor P of each pitch and
+//
+//	Q = K * exp(2 pi i X/pitch)
+//
+// X moves by pitch/2 pi arg(P Q*) until both agree (Van Cittert's rule, on the phase), each pitch counting by what its noise leaves of
+// it and evened out a little over 3 x 3 pixels: where the fine stripes run so densely that they fade, the coarse ones tell. Even metal stays as it is, since there the fit would raise
+// peel and noise alone. It works once, on a field as it was read.
+func (f *Field) Refine(xx, yy float64) {
+	told := f.told
+	f.told = nil
+	if len(told) == 0 {
+		return
+	}
+	w, h := f.W, f.H
+	kx, ky := footprint(xx), footprint(yy)
+	reach := max(len(kx), len(ky)) / 2
+	blind := make([]bool, len(f.X))
+	for i, x := range f.X {
+		blind[i] = x != x
+	}
+	active := f.sharp(blind)
+	f.leaveLines(active, blind)
+	blind = within(blind, w, h, reach+1)
+	for y := range h {
+		for x := range w {
+			if i := y*w + x; blind[i] || x <= reach || y <= reach || x >= w-1-reach || y >= h-1-reach {
+				active[i] = false
+			}
+		}
+	}
+	near := within(active, w, h, 2*reach)
+	re, im := make([]float32, len(f.X)), make([]float32, len(f.X))
+	across := [2][]float32{make([]float32, len(f.X)), make([]float32, len(f.X))}
+	move, weight := make([]float32, len(f.X)), make([]float32, len(f.X))
+	each := func(mask []bool, do func(i int)) {
+		rows.Do(h-2*reach, func(y0, y1 int) {
+			for y := y0 + reach; y < y1+reach; y++ {
+				for i := y*w + reach; i < (y+1)*w-reach; i++ {
+					if mask[i] {
+						do(i)
+					}
+				}
+			}
+		})
+	}
+	all := func(mask []bool, do func(i int)) {
+		rows.Do(h, func(y0, y1 int) {
+			for i := y0 * w; i < y1*w; i++ {
+				if mask[i] {
+					do(i)
+				}
+			}
+		})
+	}
+	for range refineRounds {
+		clear(move)
+		clear(weight)
+		for k := len(told) - 1; k >= 0; k-- {
+			g := told[k]
+			turn := 2 * math.Pi / g.pitch
+			sure := float32(turn * turn / (g.noise * g.noise * 2 / float64(g.frames)))
+			all(near, func(i int) {
+				s, c := math.Sincos(turn * float64(f.X[i]))
+				re[i], im[i] = float32(c), float32(s)
+			})
+			all(near, func(i int) {
+				var a, b float32
+				if c := i % w; c >= reach && c < w-reach {
+					for j, v := range kx {
+						q := i + j - len(kx)/2
+						a, b = a+v*re[q], b+v*im[q]
+					}
+				}
+				across[0][i], across[1][i] = a, b
+			})
+			each(active, func(i int) {
+				var a, b float32
+				for j, v := range ky {
+					q := i + (j-len(ky)/2)*w
+					a, b = a+v*across[0][q], b+v*across[1][q]
+				}
+				d := g.told(i) - atan2(b, a)
+				d = (d - 2*math.Pi*float32(math.Round(float64(d)/(2*math.Pi)))) / float32(turn)
+				// Which of the finer stripes it is the coarser ones tell.
+				if far := orderShare * float32(g.pitch) * weight[i]; weight[i] > 0 && (move[i] > far || move[i] < -far) {
+					return
+				}
+				for _, j := range [4]int{i - 1, i + 1, i - w, i + w} {
+					if q := (f.X[j] - f.X[i]) * densest; q > float32(g.pitch) || q < -float32(g.pitch) {
+						return
+					}
+				}
+				swing := min(g.mod[i], mostSwing*float32(g.level)*sqrt(a*a+b*b))
+				move[i] += sure * swing * swing * d
+				weight[i] += sure * swing * swing
+			})
+		}
+		each(active, func(i int) {
+			var s, n float32
+			for dy := -1; dy <= 1; dy++ {
+				for dx := -1; dx <= 1; dx++ {
+					b := float32((4 - 3*dx*dx) * (4 - 3*dy*dy))
+					s += b * move[i+dy*w+dx]
+					n += b * weight[i+dy*w+dx]
+				}
+			}
+			re[i] = s / (n + 36*refinePrior)
+		})
+		each(active, func(i int) { f.X[i] += re[i] })
+	}
+}
+
+const (
+	// refineRounds bring back all but a few hundredths of what blur took of waves of six pixels.
+	refineRounds = 8
+	// refinePrior is one over the square of what a round may have to move the coordinate by, mm: what tells less is left.
+	refinePrior = 1
+	densest     = 2.2 // pixels a stripe; under two, pixels mistake one stripe for the next
+	orderShare  = 0.3 // of a pitch: half of one is the next stripe
+	mostSwing   = 1.5 // times the typical swing of a stripe, beyond which what is seen is no stripe
+)
+
+// lineShare is the share of the picture's width over which what is sharp runs on as feature lines do and no mark does.
+const lineShare = 0.25
+
+// leaveLines takes feature lines out of what is active and opens the slits on them again: what the coarse stripes are off there, all along
+// a line, would tilt the metal beyond it.
+func (f *Field) leaveLines(active, blind []bool) {
+	w := f.W
+	nan := float32(math.NaN())
+	done := make([]bool, len(active))
+	var part []int
+	for start, a := range active {
+		if !a || done[start] {
+			continue
+		}
+		part = append(part[:0], start)
+		done[start] = true
+		x0, x1, y0, y1 := w, 0, f.H, 0
+		for k := 0; k < len(part); k++ {
+			i := part[k]
+			x0, x1, y0, y1 = min(x0, i%w), max(x1, i%w), min(y0, i/w), max(y1, i/w)
+			neighbours(i, w, len(active), func(j int) {
+				if active[j] && !done[j] {
+					done[j] = true
+					part = append(part, j)
+				}
+			})
+		}
+		if float64(max(x1-x0, y1-y0)) < lineShare*float64(w) {
+			continue
+		}
+		for _, i := range part {
+			active[i] = false
+			if f.slit != nil && f.slit[i] {
+				f.X[i], blind[i] = nan, true
+			}
+		}
+	}
+}
+
+// told is the phase at a pixel, the ripple that it has against the finer stripes taken off.
+func (g *group) told(i int) float32 {
+	if g.ripple == nil {
+		return g.phase[i]
+	}
+	return g.phase[i] - g.strays(i)
+}
+
+// rippleBins divide a turn of the coarse phase; what a bent display makes has at most eight waves a turn.
+const rippleBins = 64
+
+func bent(phase float32) (k int, t float32) {
+	v := float64(phase)/(2*math.Pi) + 1
+	v = (v - math.Floor(v)) * rippleBins
+	return int(v) % rippleBins, float32(v - math.Floor(v))
+}
+
+// strays is by how much a coarse phase is off, by its ripple.
+func (g *group) strays(i int) float32 {
+	k, t := bent(g.phase[i])
+	a, b := g.ripple[k], g.ripple[(k+1)%rippleBins]
+	return a + t*(b-a)
+}
+
+// learnRipple finds how a coarse phase strays from the coordinate x of finer stripes over a turn: a bent display makes it.
+func (g *group) learnRipple(x []float32, ok []bool) {
+	var at [rippleBins][]float32
+	for i := 0; i < len(x); i += max(1, len(x)/200000) {
+		if !ok[i] {
+			continue
+		}
+		d := float64(g.phase[i]) - 2*math.Pi*float64(x[i])/g.pitch
+		k, t := bent(g.phase[i])
+		if t > 0.5 {
+			k = (k + 1) % rippleBins
+		}
+		at[k] = append(at[k], float32(d-2*math.Pi*math.Round(d/(2*math.Pi))))
+	}
+	g.ripple = make([]float32, rippleBins)
+	const few = 20
+	for k, v := range at {
+		if len(v) > few {
+			slices.Sort(v)
+			g.ripple[k] = v[len(v)/2]
+		}
+	}
+}
+
+const (
+	// sharpRatio is how much more than over the median of the panel the coordinate bends on sharp metal: peel bends it everywhere.
+	sharpRatio = 4
+	sharpPX    = 2 // half the side of the square over which bends are averaged
+)
+
+// sharp masks, with a rim, the metal that bends the coordinate far more than even metal does, and what the coarse stripes alone tell.
+func (f *Field) sharp(blind []bool) []bool {
+	w, h := f.W, f.H
+	bend, known := make([]float32, len(f.X)), make([]bool, len(f.X))
+	rows.Do(h, func(y0, y1 int) {
+		for y := max(1, y0); y < min(y1, h-1); y++ {
+			for x := 1; x < w-1; x++ {
+				i := y*w + x
+				a, b := f.X[i-1]+f.X[i+1]-2*f.X[i], f.X[i-w]+f.X[i+w]-2*f.X[i]
+				if v := max(a, -a) + max(b, -b); v == v {
+					bend[i], known[i] = v, true
+				}
+			}
+		}
+	})
+	mean := boxMean(bend, known, w, h, sharpPX)
+	limit := float32(sharpRatio * medianWhere(mean, known))
+	out := make([]bool, len(mean))
+	for i, v := range mean {
+		out[i] = !blind[i] && (v > limit || f.alone != nil && f.alone[i])
+	}
+	return within(out, w, h, sharpPX+1)
+}
+
+// boxMean is the mean of what is known within r pixels; zero where nothing is.
+func boxMean(v []float32, known []bool, w, h, r int) []float32 {
+	sum, n, out := make([]float32, len(v)), make([]float32, len(v)), make([]float32, len(v))
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range w {
+				for k := max(0, x-r); k <= min(w-1, x+r); k++ {
+					if i := y*w + k; known[i] {
+						sum[y*w+x] += v[i]
+						n[y*w+x]++
+					}
+				}
+			}
+		}
+	})
+	rows.Do(h, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := range w {
+				var s, m float32
+				for k := max(0, y-r); k <= min(h-1, y+r); k++ {
+					s, m = s+sum[k*w+x], m+n[k*w+x]
+				}
+				if m > 0 {
+					out[y*w+x] = s / m
+				}
+			}
+		}
+	})
+	return out
+}
+
+// footprint is a Gaussian of the given variance, px^2, on whole pixels: sampled, and where it is too narrow for that, three weights of
+// that variance.
+func footprint(variance float64) []float32 {
+	const narrow = 0.4
+	if variance < narrow {
+		v := float32(variance)
+		return []float32{v / 2, 1 - v, v / 2}
+	}
+	half := int(math.Ceil(3 * math.Sqrt(variance)))
+	k := make([]float32, 2*half+1)
+	var sum float64
+	for i := range k {
+		d := float64(i - half)
+		v := math.Exp(-d * d / (2 * variance))
+		k[i] = float32(v)
+		sum += v
+	}
+	for i := range k {
+		k[i] /= float32(sum)
+	}
+	return k
+}
