@@ -60,6 +60,8 @@ func (f Forecast) decline(in Input) string {
 		return fmt.Sprintf("the film would be bent by %.1f %% in sum, with what has to be worked again, and stands %.1f %% at %.0f C: warm it more, leave the deepest mark, or repair with paint", f.StrainPct, f.LimitPct, in.TempC)
 	case f.LeftUM > stuckShare*in.FairUM:
 		return fmt.Sprintf("%.0f um would stay: film, hand force, bars and tabs allow no hit that takes it away; get access from behind, take other tools, or repair with paint", f.LeftUM)
+	case f.WobbleMRad > stuckShare*2*in.Limits.SlopeMRad:
+		return fmt.Sprintf("a reflected line would still wobble by %.1f mrad: film, hand force, bars and tabs allow no hit that takes it away; get access from behind, take other tools, or repair with paint", f.WobbleMRad)
 	}
 	return ""
 }

@@ -28,15 +28,26 @@ func (b *bench) staged() {
 	}
 }
 
+// passes works rounds until the goals are met, nothing is left to hit, or rounds stop paying: where film, hand or a feature line allow no more.
 func (b *bench) passes() {
+	least, idle := math.Inf(1), 0
 	for range mostRounds {
 		before := len(b.done)
 		b.pass()
 		if len(b.done) == before || len(b.done) >= maxHits || b.in.NextOnly || b.fair() {
 			return
 		}
+		um, mrad := b.left()
+		if over := max(um/b.in.goal(), mrad/b.slopeGoal()); over < paying*least {
+			least, idle = over, 0
+		} else if idle++; idle >= mostIdle {
+			return
+		}
 	}
 }
+
+// paying: a round that leaves over this share of what stood farthest off has not paid; after mostIdle of them the plan ends.
+const paying, mostIdle = 0.95, 4
 
 // mostRounds bounds a plan.
 const mostRounds = 30
