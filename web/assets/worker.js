@@ -1,6 +1,6 @@
 // Keeps the work pages that were opened at hand when the workshop is out of reach. Everything else goes to the network as if this
 // were not here; the workshop's word always comes first.
-const shell = ["/assets/app.css", "/assets/app.js", "/assets/viewer.js", "/assets/solid.js", "/assets/words.js", "/assets/work.js", "/assets/mark.svg", "/offline"];
+const shell = ["/assets/app.css", "/assets/app.js", "/assets/viewer.js", "/assets/draw.js", "/assets/solid.js", "/assets/words.js", "/assets/work.js", "/assets/mark.svg", "/offline"];
 const store = "fairmetal-1", mostPages = 8;
 const isWork = (path) => /^\/jobs\/[0-9a-f]+\/work$/.test(path);
 const isResult = (path) => /^\/captures\/[0-9a-f]+\/(surface\.json|marks\.json|height\.f32)$/.test(path);
