@@ -183,14 +183,21 @@ func (b *bench) rounds() []Round {
 	return out
 }
 
-// stageAfter names the stage of a round by the coarsest of its hits; stages are not gone back to, and free hits among the last are part of finishing.
+// stageAfter names the stage of a round: raising while deep lows come up, finishing when most hits are held; stages are not gone back to.
 func stageAfter(last Stage, hits []worked) Stage {
-	at := slices.Index(stages, last)
-	coarsest := len(stages) - 1
+	now, heldHits := Level, 0
 	for _, w := range hits {
-		coarsest = min(coarsest, slices.Index(stages, w.stage))
+		if w.stage == Raise {
+			now = Raise
+		}
+		if w.touch != free {
+			heldHits++
+		}
 	}
-	return stages[max(at, coarsest)]
+	if now != Raise && 2*heldHits > len(hits) {
+		now = Finish
+	}
+	return stages[max(slices.Index(stages, last), slices.Index(stages, now))]
 }
 
 var stages = []Stage{Raise, Level, Finish}
