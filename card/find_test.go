@@ -89,6 +89,23 @@ func TestFindMadePhotos(t *testing.T) {
 	}
 }
 
+// Small turned cards, under two pixels a module: the second, wider look finds most that the first leaves out.
+func TestFindSmall(t *testing.T) {
+	first, all := 0, 0
+	for seed := range uint64(6) {
+		s := aShot(300+seed, 1.9, 35)
+		s.blur = 0.85
+		img := s.render()
+		first += len(searchAt(&pyramid{img}, 0, slacks[0], nil))
+		if findOne(t, img) != nil {
+			all++
+		}
+	}
+	if all < first+3 {
+		t.Errorf("%d small cards of 6 found, %d of them at the first look", all, first)
+	}
+}
+
 // A card on a curved panel: its tangent plane is found whatever the lens. Fitted as flat, the corners would be off by tenths of
 // a pixel.
 func TestFindBent(t *testing.T) {

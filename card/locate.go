@@ -11,14 +11,15 @@ import (
 // relief is a photo minus its own surroundings: below zero where dark. Zeros between pixels are edges, to a fraction of a
 // pixel; in linear light a blurred edge has its middle where the sharp one was.
 type relief struct {
-	w, h int
-	d    []float32
+	w, h  int
+	d     []float32
+	slack float64 // on the largest misfits
 }
 
 // newRelief subtracts the mean over a square of 2 radius + 1 px.
-func newRelief(img *photo.Image, radius int) *relief {
+func newRelief(img *photo.Image, radius int, slack float64) *relief {
 	w, h := img.W, img.H
-	r := &relief{w, h, make([]float32, w*h)}
+	r := &relief{w, h, make([]float32, w*h), slack}
 	col := make([]float32, w) // sums over the rows of the window
 	add := func(y int, sign float32) {
 		for x, v := range img.Pix[y*w : (y+1)*w] {
@@ -117,7 +118,7 @@ func (r *relief) finders(stride int, found []finder) []finder {
 			if core < total*0.22 || core > total*0.62 || total < 7*minModulePX {
 				continue
 			}
-			if m, _ := runsMisfit(e); m > rowMisfit {
+			if m, _ := runsMisfit(e); m > r.slack*rowMisfit {
 				continue
 			}
 			r.centre((e[2]+e[3])/2, float64(y)+0.5, total/7, &found)
@@ -145,7 +146,7 @@ func (r *relief) centre(x, y, module float64, found *[]finder) {
 		y = (v[2] + v[3]) / 2
 		var m float64
 		m, my = runsMisfit(&v)
-		if !(m <= rowMisfit && my >= minModulePX) {
+		if !(m <= r.slack*rowMisfit && my >= minModulePX) {
 			return
 		}
 		h, ok := r.chord(x, y, 1, 0, 14*module)
@@ -157,14 +158,14 @@ func (r *relief) centre(x, y, module float64, found *[]finder) {
 		var n float64
 		n, mx = runsMisfit(&h)
 		mis = max(m, n)
-		if !(n <= rowMisfit && mx >= minModulePX) {
+		if !(n <= r.slack*rowMisfit && mx >= minModulePX) {
 			return
 		}
 		if moved < 0.3 {
 			break
 		}
 	}
-	if !(mis <= middleMisfit) {
+	if !(mis <= r.slack*middleMisfit) {
 		return
 	}
 	for _, s := range [2]float64{1, -1} {
@@ -172,7 +173,7 @@ func (r *relief) centre(x, y, module float64, found *[]finder) {
 		if !ok {
 			return
 		}
-		if m, _ := runsMisfit(&d); m > rowMisfit {
+		if m, _ := runsMisfit(&d); m > r.slack*rowMisfit {
 			return
 		}
 	}

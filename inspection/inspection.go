@@ -252,7 +252,7 @@ func (r *run) cards() error {
 	a, okA := byLetter["A"]
 	b, okB := byLetter["B"]
 	if !okA || !okB {
-		return r.noCards(okA, okB)
+		return r.noCards(byLetter)
 	}
 	if r.steady(a, b) {
 		// The mean of the steadied photos is sharper: fit the cards anew.
@@ -356,7 +356,7 @@ func boxOf(c card.Card) steady.Box {
 const maxCardMisfitPX = 1.0
 
 // noCards finds the likeliest reason for a missing card.
-func (r *run) noCards(okA, okB bool) error {
+func (r *run) noCards(found map[string]card.Card) error {
 	blur, clip := 0.0, 0.0
 	for _, f := range r.frames {
 		blur += photo.Sharpness(f.img) / float64(len(r.frames))
@@ -367,15 +367,34 @@ func (r *run) noCards(okA, okB bool) error {
 		return refuse("blurred", "photos are blurred, the stripes and cards cannot be read", "hold the camera still and focus on the paint")
 	case clip > maxClipped:
 		return refuse("clipped", fmt.Sprintf("bright stripes are clipped (%.0f %% of the photo is pure white)", 100*clip), "lower the exposure until they are grey, not white")
-	case okA != okB:
-		missing, there := "A", "B"
-		if okA {
-			missing, there = "B", "A"
+	}
+	for _, k := range [2]struct {
+		missing, there, side string
+		way                  float64
+	}{{"A", "B", "left", -1}, {"B", "A", "right", 1}} {
+		c, ok := found[k.there]
+		if !ok {
+			continue
 		}
-		return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is)", missing, there), "lay it back where it was and photograph again")
+		x, y := c.Project(k.way*leastApartMM, 0)
+		switch {
+		case !(x > 0 && y > 0 && x < float64(r.res.Photo.W) && y < float64(r.res.Photo.H)):
+			return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is): the picture ends less than %.0f mm to the %s of card %s", k.missing, k.there, leastApartMM, k.side, k.there),
+				"step back or turn the camera until both cards are wholly in the picture, and photograph again")
+		case c.ModulePX < leastModulePX:
+			return refuse("card-missing", fmt.Sprintf("card %s cannot be read (card %s can, but it is small: %.1f pixels a square of its symbol)", k.missing, k.there, c.ModulePX),
+				"step nearer, or print larger cards, until the squares are four pixels wide, and photograph again")
+		}
+		return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is)", k.missing, k.there),
+			fmt.Sprintf("lay it to the %s of the damage, flat, wholly in the picture and out of glare, and photograph again", k.side))
 	}
 	return refuse("no-cards", "the photos show no scale cards", "lay cards A and B on either side of the damage, both fully in the picture, and photograph again")
 }
+
+const (
+	leastApartMM  = 200.0 // common practice, no source
+	leastModulePX = 2.0   // cards are lost from 1.7 down; four are advised
+)
 
 // maxBlurPX is the edge blur, in px of the working photo, above which stripes and cards are lost: a hundredth of the width.
 func maxBlurPX(img *photo.Image) float64 { return 0.0045 * float64(img.W) }
@@ -385,28 +404,15 @@ const maxClipped = 0.12
 
 // stripes turns the frames into board coordinates.
 func (r *run) stripes() error {
-	var err error
-	board := r.res.Capture.Board
-	switch r.set.Kind {
-	case capture.Shifted:
+	if r.set.Kind != capture.Single {
 		if err := r.checkClipping(); err != nil {
 			return err
 		}
-		if r.frames[0].Profile == "square" {
-			r.note(Warning, "sharp-stripes", "a shifted set of stripes with sharp edges is read less surely", "use stripes with soft edges (sine) for shifted sets; sharp ones are for single photos")
-		}
-		err = both(
-			func() (err error) { r.u, err = phase.Shifted("u", r.shots("u"), board.WidthMM); return err },
-			func() (err error) { r.v, err = phase.Shifted("v", r.shots("v"), board.HeightMM); return err })
-	case capture.Single:
-		err = r.demodulate()
-	case capture.Sweep:
-		if err := r.checkClipping(); err != nil {
-			return err
-		}
-		err = r.sweep()
-	default:
-		return refuse("set-kind", fmt.Sprintf("sets of kind %q cannot be measured yet", r.set.Kind), "use a shifted set or single photos")
+	}
+	notices := len(r.res.Notices)
+	err := r.read()
+	if r.set.Kind != capture.Single {
+		err = r.calm(notices, err)
 	}
 	if err != nil {
 		return r.refuseStripes(err)
@@ -419,6 +425,54 @@ func (r *run) stripes() error {
 	}
 	return r.checkDirections()
 }
+
+// read reads the board coordinates out of the photos.
+func (r *run) read() (err error) {
+	board := r.res.Capture.Board
+	switch r.set.Kind {
+	case capture.Shifted:
+		if r.frames[0].Profile == "square" {
+			r.note(Warning, "sharp-stripes", "a shifted set of stripes with sharp edges is read less surely", "use stripes with soft edges (sine) for shifted sets; sharp ones are for single photos")
+		}
+		return both(
+			func() (err error) { r.u, err = phase.Shifted("u", r.shots("u"), board.WidthMM); return err },
+			func() (err error) { r.v, err = phase.Shifted("v", r.shots("v"), board.HeightMM); return err })
+	case capture.Single:
+		return r.demodulate()
+	case capture.Sweep:
+		return r.sweep()
+	}
+	return refuse("set-kind", fmt.Sprintf("sets of kind %q cannot be measured yet", r.set.Kind), "use a shifted set or single photos")
+}
+
+// calm reads the stripes anew from smoothed photos where they do not stand out of the noise; first is what the first reading said.
+func (r *run) calm(notices int, first error) error {
+	err := first
+	for range mostCalm {
+		if err == nil && max(r.u.Faint(), r.v.Faint()) < faintShare {
+			return nil
+		}
+		for i := range r.frames {
+			r.frames[i].img = photo.Smooth(r.frames[i].img)
+		}
+		r.blur[0], r.blur[2] = r.blur[0]+photo.SmoothPX2, r.blur[2]+photo.SmoothPX2
+		r.res.Notices = r.res.Notices[:notices]
+		err = r.read()
+	}
+	if err != nil {
+		return first
+	}
+	r.note(Warning, "noisy", "the stripes hardly stand out of the noise of the photos, which were smoothed for it: narrow marks may come out too shallow", faintAdvice)
+	return nil
+}
+
+const (
+	// faintShare of the striped pixels may be lost to noise: 2 to 20 % are on rough white and metallic paints, nearly all on a very coarse one.
+	faintShare = 0.6
+	mostCalm   = 2 // each halves the noise and more
+	// faintAdvice is what makes stripes stand out.
+	faintAdvice = "brighten the board, darken the room, or take the photos at a lower ISO with a longer exposure from a stand"
+)
 
 // sharpen takes off what lens and camera have blurred, as the edges of the cards show it; a pixel's own breadth is taken off already.
 func (r *run) sharpen() {
@@ -492,7 +546,7 @@ func (r *run) sweep() error {
 func (r *run) refuseStripes(err error) error {
 	var shift *phase.ShiftError
 	if errors.As(err, &shift) {
-		return refuse("shifts", fmt.Sprintf("the shifts of the %s %g mm photos do not fit together (%.0f %% of the stripes stays unexplained)", shift.Axis, shift.PitchMM, 100*shift.Residual),
+		return refuse("shifts", fmt.Sprintf("the shifts of the %s %.4g mm photos do not fit together (%.0f %% of the stripes stays unexplained)", shift.Axis, shift.PitchMM, 100*shift.Residual),
 			"check the order of the files, and that neither camera nor board moved between the photos")
 	}
 	return refuse("stripes", err.Error(), "photograph again with the stripes sharp and the board's mirror image over the damage")
@@ -579,6 +633,9 @@ func (r *run) mirror() error {
 	} else {
 		cal, err = r.calibrate(prior)
 	}
+	if n := len(mirror.SomeSights(r.u, r.v, patchShare)); err != nil && n < mirror.LeastSights {
+		return r.refuseFew(n)
+	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
 	}
@@ -608,6 +665,15 @@ func (r *run) mirror() error {
 		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
 	}
 	return nil
+}
+
+// refuseFew says why so few patches of stripes can be read that no set-up can be solved from them.
+func (r *run) refuseFew(n int) error {
+	text := fmt.Sprintf("too few stripes can be read in the paint (%d places of the %d that a fit needs)", n, mirror.LeastSights)
+	if max(r.u.Faint(), r.v.Faint()) > faintShare {
+		return refuse("faint", text+": they drown in the noise of the photos", faintAdvice)
+	}
+	return refuse("few-stripes", text, "move the board so that its mirror image fills the metal between the cards, or lay the cards where more of the panel is seen")
 }
 
 // calibrate solves the set-up. Where faint stripes leave holes in many patches it is solved with those too, and what explains more of the

@@ -25,6 +25,7 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 			return nil, err
 		}
 	}
+	prior.Lines = cal.Form.Folds // other counts need not seek them far
 	for i := range cal.Form.Folds {
 		if i < len(cal.Form.Folds) { // a better count may need fewer
 			cal = r.place(i, cal, fit)

@@ -3,9 +3,11 @@ package inspection
 import (
 	"context"
 	"math"
+	"strings"
 	"testing"
 	"testing/fstest"
 
+	"fairmetal/internal/memfs"
 	"fairmetal/scene"
 	"fairmetal/surface"
 )
@@ -95,6 +97,24 @@ func TestSurfaceKeepsStill(t *testing.T) {
 			if d := c.k*m.DepthUM/base.Marks[i].DepthUM - 1; math.Abs(d) > 0.03 {
 				t.Errorf("%s: mark %d is %.1f um deep, %.1f before", name, i, c.k*m.DepthUM, base.Marks[i].DepthUM)
 			}
+		}
+	}
+}
+
+// TestMissingCard: the refusal says which card is missing and why.
+func TestMissingCard(t *testing.T) {
+	for want, change := range map[string]func(s *scene.Spec){
+		"card A is not in the photos (card B is): the picture ends": func(s *scene.Spec) { s.Camera.AimMM[0] = 200 },
+		"lay it to the right of the damage":                         func(s *scene.Spec) { s.Cards[1].Missing = true },
+	} {
+		s := bowls()
+		change(&s)
+		c, err := scene.Render(s, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Run(context.Background(), memfs.FS(c.Files), nil); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %q", err, want)
 		}
 	}
 }

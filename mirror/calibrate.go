@@ -61,8 +61,10 @@ type Prior struct {
 	PeriodU, PeriodV float64
 	// WidthMM and HeightMM are the board's size.
 	WidthMM, HeightMM float64
-	// SeekLine lets a feature line be tried at places between the cards where a smooth form leaves much unexplained.
+	// SeekLine lets a feature line be tried at places between the cards where the form leaves much unexplained; Lines, if there are any,
+	// are tried instead.
 	SeekLine bool
+	Lines    []Fold
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
@@ -107,6 +109,9 @@ type Calibration struct {
 	ShiftU, ShiftV float64
 }
 
+// LeastSights is how many sights a fit needs: thrice its unknowns.
+const LeastSights = 60
+
 // ErrNoFit says that the mirror model found no set-up that explains the stripes.
 var ErrNoFit = errors.New("the stripes do not fit a mirror image of the board; check the taped distance, the stripe pitch and which photo shows which stripes")
 
@@ -115,7 +120,7 @@ const nBoard = 6 // sideways u, v, distance, and three small turns
 // Calibrate fits board pose and undamaged form to sights spread over the photo by robust least squares of the exact
 // reflection model, the damage dropping out by its own residual (Tukey's biweight).
 func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error) {
-	if len(sights) < 60 {
+	if len(sights) < LeastSights {
 		return nil, ErrNoFit
 	}
 	if prior.DistanceSigma == 0 {
@@ -135,22 +140,9 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if err != nil {
 		return nil, err
 	}
-	// Feature lines: look for a lasting step in what the smooth form leaves, add it to the form, settle again.
-	for range maxFolds {
-		f, ok := s.leftoverFold(x)
-		if !ok {
-			break
-		}
-		s.folds++
-		trial, terr := s.settle(append(slices.Clone(s.smoothStart(x)), f.Angle, f.S0, f.Bend, f.Step, math.Log(f.Width)))
-		if terr != nil {
-			s.folds--
-			break
-		}
-		x = trial
-	}
-	if prior.SeekLine && s.folds == 0 {
-		x = s.seekFold(x)
+	x = s.addFolds(x)
+	if sought, ok := s.seekFold(x); ok {
+		x = s.addFolds(sought)
 	}
 	if s.rms > maxRMSMM {
 		return nil, ErrNoFit
@@ -285,6 +277,24 @@ func (s *solver) settle(x []float64) ([]float64, error) {
 	return x, nil
 }
 
+// addFolds looks for lasting steps in what the form leaves, adds each to it as a feature line, and settles again.
+func (s *solver) addFolds(x []float64) []float64 {
+	for s.folds < maxFolds {
+		f, ok := s.leftoverFold(x)
+		if !ok {
+			break
+		}
+		s.folds++
+		trial, err := s.settle(append(s.smoothStart(x), f.unknowns()...))
+		if err != nil {
+			s.folds--
+			break
+		}
+		x = trial
+	}
+	return x
+}
+
 // leftoverFold looks for a feature line that the form of x does not hold yet.
 func (s *solver) leftoverFold(x []float64) (Fold, bool) {
 	b, f := s.board(x), s.form(x)
@@ -332,12 +342,13 @@ const (
 	seekLess    = 0.05 // no smaller a share than by this
 )
 
-// seekFold tries a feature line between the middle and either card where a smooth form explains too little. A line that leaves one card
-// beyond it bends the fit so far that it does not show as a step in what is left. x comes back unless one explains more, and clearly better.
-func (s *solver) seekFold(x []float64) []float64 {
+// seekFold tries a feature line between the middle and either card where the form explains too little, both beside the lines found so far
+// and in their place. A line that leaves one card beyond it bends the fit so far that it does not show as a step in what is left, and
+// may feign another. ok is false, and all as before, unless one explains more, and clearly better.
+func (s *solver) seekFold(x []float64) (sought []float64, ok bool) {
 	kept, rms := s.kept(), s.rms
-	if rms < seekRMSMM || kept > seekKept && rms < poorRMSMM {
-		return x
+	if !s.prior.SeekLine || rms < seekRMSMM || kept > seekKept && rms < poorRMSMM {
+		return x, false
 	}
 	type state struct {
 		x, weight         []float64
@@ -346,18 +357,30 @@ func (s *solver) seekFold(x []float64) []float64 {
 	}
 	now := func(x []float64) state { return state{x, slices.Clone(s.weight), s.sigma, s.scale, s.rms, s.folds} }
 	best := now(x)
-	s0 := seekShare * r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
+	lines := s.prior.Lines
+	if len(lines) == 0 {
+		s0 := seekShare * r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
+		for deg := 0; deg < 360; deg += seekStepDeg {
+			lines = append(lines, Fold{Angle: float64(deg) * math.Pi / 180, S0: s0, Step: seekStep, Width: usualFoldMM})
+		}
+	}
+	bases := [][]float64{nil}
+	if found := x[nBoard+len(s.exps):]; len(found) > 0 && s.folds < maxFolds {
+		bases = append(bases, found)
+	}
 	most := seekBetter * rms
-	s.folds++
-	for deg := 0; deg < 360; deg += seekStepDeg {
-		trial, err := s.settle(append(s.start(), float64(deg)*math.Pi/180, s0, 0, seekStep, math.Log(usualFoldMM)))
-		more := s.kept() - kept
-		if err == nil && s.rms < most && (more > seekMore || more > -seekLess && s.rms < seekFar*rms) && math.Abs(trial[len(trial)-2]) > foldMinStep {
-			best, most = now(trial), s.rms
+	for _, base := range bases {
+		s.folds = len(base)/foldUnknowns + 1
+		for _, f := range lines {
+			trial, err := s.settle(slices.Concat(s.start(), base, f.unknowns()))
+			more := s.kept() - kept
+			if err == nil && s.rms < most && (more > seekMore || more > -seekLess && s.rms < seekFar*rms) && math.Abs(trial[len(trial)-2]) > foldMinStep {
+				best, most, ok = now(trial), s.rms, true
+			}
 		}
 	}
 	s.weight, s.sigma, s.scale, s.rms, s.folds = best.weight, best.sigma, best.scale, best.rms, best.folds
-	return best.x
+	return best.x, ok
 }
 
 // smoothStart returns x with the smooth part of the form put back to its first guess, the folds kept: a smooth form that has

@@ -39,6 +39,11 @@ func (f *Fold) normal() (sin, cos float64) {
 // foldUnknowns is how many unknowns a fold adds to the calibration.
 const foldUnknowns = 5
 
+// unknowns is the fold as the calibration counts it.
+func (f *Fold) unknowns() []float64 {
+	return []float64{f.Angle, f.S0, f.Bend * bendScale, f.Step, math.Log(f.Width)}
+}
+
 // Across returns the distance s of a place from the line and its gradient.
 func (f *Fold) Across(x, y float64) (s, sx, sy float64) {
 	sin, cos := f.normal()

@@ -525,6 +525,20 @@ func striking(g *group) []bool {
 	return ok
 }
 
+// Faint is the share of the pixels that show stripes, not much fainter than elsewhere, but cannot be read: noise hides them.
+func (f *Field) Faint() float64 {
+	var seen, lost float64
+	for i, lit := range striking(&group{mod: f.Mod}) {
+		if lit {
+			seen++
+			if f.X[i] != f.X[i] {
+				lost++
+			}
+		}
+	}
+	return lost / max(1, seen)
+}
+
 // modFloor is an eighth of the mirror image's modulation: the upper mode over the photo.
 func modFloor(g *group) float64 {
 	sample := make([]float64, 0, 20000)

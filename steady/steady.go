@@ -79,42 +79,66 @@ func Shift(ref, img *photo.Image, b Box) (dx, dy float64, ok bool) {
 	if b.X1-b.X0 < 12 || b.Y1-b.Y0 < 12 || x1-x0 < 24 || y1-y0 < 24 {
 		return 0, 0, false
 	}
-	type level struct {
-		ref, img *photo.Image
-		b        Box
-	}
 	inside := Box{max(b.X0, 0), max(b.Y0, 0), min(b.X1, ref.W), min(b.Y1, ref.H), b.Rim}
 	levels := []level{{crop(ref, x0, y0, x1, y1), crop(img, x0, y0, x1, y1), inside.moved(x0, y0, 1)}}
 	for l := levels[0]; l.b.X1-l.b.X0 > 24 && l.b.Y1-l.b.Y0 > 24 && len(levels) < 4; {
 		l = level{photo.Halve(l.ref), photo.Halve(l.img), l.b.moved(0, 0, 2)}
 		levels = append(levels, l)
 	}
-	for i := len(levels) - 1; i >= 0; i-- {
+	// Where modules are two pixels wide nothing of them is left at a quarter of the size: then the search begins at a finer level.
+	best := minAlike
+	for top := len(levels) - 1; top >= 0 && best < surelyAlike; top-- {
+		if x, y, c, found := follow(levels, top); found && c > best {
+			dx, dy, best, ok = x, y, c, true
+		}
+	}
+	return dx, dy, ok
+}
+
+// level is a patch at one size of the pictures.
+type level struct {
+	ref, img *photo.Image
+	b        Box
+}
+
+// follow finds the displacement from level top down to the first, and how much both patches look alike there.
+func follow(levels []level, top int) (dx, dy, alike float64, ok bool) {
+	for i := top; i >= 0; i-- {
 		l := levels[i]
 		pixels := l.b.pixels(l.ref.W)
-		reach := 1
-		if i == len(levels)-1 {
+		reach := 2
+		if i == top {
 			reach = int(maxShiftPX)>>i + 1
 		}
 		wx, wy, c := nearest(l.ref, l.img, pixels, int(math.Round(dx)), int(math.Round(dy)), reach)
 		if c < minAlike {
-			return 0, 0, false
+			return 0, 0, 0, false
 		}
 		if math.Hypot(wx-dx, wy-dy) > 1 {
 			dx, dy = wx, wy // it had gone astray
 		}
-		if dx, dy, ok = shiftAt(l.ref, l.img, pixels, dx, dy); !ok && i == 0 {
-			return 0, 0, false
+		x, y, settled := shiftAt(l.ref, l.img, pixels, dx, dy)
+		switch {
+		case settled && math.Hypot(x-wx, y-wy) < 1.5:
+			dx, dy = x, y
+		case i == 0:
+			return 0, 0, 0, false
+		default:
+			dx, dy = wx, wy // modules smaller than a pixel: the parts of a pixel mean nothing yet
 		}
+		alike = c
 		if i > 0 {
 			dx, dy = 2*dx, 2*dy
 		}
 	}
-	return dx, dy, true
+	return dx, dy, alike, true
 }
 
 // minAlike is the least correlation of a patch with where it is found: noise leaves 0.9 of a card's, stripes in its place nothing.
 const minAlike = 0.6
+
+// surelyAlike is a correlation that a module further on never has.
+const surelyAlike = 0.85
 
 // nearestFirst is how much better than a near place the farthest must correlate: cards have a pattern that nearly repeats.
 const nearestFirst = 0.1

@@ -2,6 +2,7 @@ package steady
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"fairmetal/photo"
@@ -56,28 +57,35 @@ func TestFlatPatchIsNoHold(t *testing.T) {
 	}
 }
 
-// TestFollowsFineModules: a symbol whose modules are three pixels wide, moved by half of one, all but repeats itself a module further on;
-// what lies beyond its rim moves otherwise and must not count.
+// TestFollowsFineModules: a symbol whose modules are two or three pixels wide, moved by half of one or a whole one, all but repeats itself a
+// module further on; what lies beyond its rim moves otherwise and must not count.
 func TestFollowsFineModules(t *testing.T) {
-	const wx, wy = 0.6, -1.5
-	at := func(x, y float64, stripes float64) float32 {
+	rnd := rand.New(rand.NewPCG(3, 4))
+	var dark [60][60]float64
+	for i := range dark {
+		for j := range dark {
+			dark[i][j] = float64(rnd.IntN(2))
+		}
+	}
+	at := func(x, y, module, stripes float64) float32 {
 		if x < 30 || x > 93 || y < 30 || y > 93 {
 			return float32(0.3 + 0.2*math.Sin((x+3*y)/4+stripes))
 		}
 		v := 0.0
 		for i := range 100 { // a pixel and its blur
-			h := uint64(int((x+float64(i%10)/5)/3)*7919+int((y+float64(i/10)/5)/3)*104729) * 0x9e3779b97f4a7c15
-			v += 0.1 + 0.7*float64(h>>63)
+			v += 0.1 + 0.7*dark[int((x+float64(i%10)/5)/module)][int((y+float64(i/10)/5)/module)]
 		}
 		return float32(v / 100)
 	}
-	ref, img := photo.NewImage(130, 130), photo.NewImage(130, 130)
-	for i := range ref.Pix {
-		x, y := float64(i%130), float64(i/130)
-		ref.Pix[i], img.Pix[i] = at(x, y, 0), at(x-wx, y-wy, 2)
-	}
-	b := Box{X0: 20, Y0: 20, X1: 104, Y1: 104, Rim: [][2]float64{{33, 33}, {91, 33}, {91, 91}, {33, 91}}}
-	if dx, dy, ok := Shift(ref, img, b); !ok || math.Hypot(dx-wx, dy-wy) > 0.2 { // the modules lie near what pixels resolve; a module is three
-		t.Errorf("moved by (%.2f, %.2f), %v; want (%.2f, %.2f)", dx, dy, ok, wx, wy)
+	for _, k := range []struct{ module, dx, dy float64 }{{3, 0.6, -1.5}, {2.1, -2.4, 0.6}, {2.1, 1.8, 2.2}, {2.1, -1.7, -2.6}, {2.1, 3.4, 0.4}, {2.1, -2, 0}, {1.8, 1.1, 1.5}, {1.8, -2.5, 0.5}} {
+		ref, img := photo.NewImage(130, 130), photo.NewImage(130, 130)
+		for i := range ref.Pix {
+			x, y := float64(i%130), float64(i/130)
+			ref.Pix[i], img.Pix[i] = at(x, y, k.module, 0), at(x-k.dx, y-k.dy, k.module, 2)
+		}
+		b := Box{X0: 20, Y0: 20, X1: 104, Y1: 104, Rim: [][2]float64{{33, 33}, {91, 33}, {91, 91}, {33, 91}}}
+		if dx, dy, ok := Shift(ref, img, b); !ok || math.Hypot(dx-k.dx, dy-k.dy) > 0.2 { // the modules lie near what pixels resolve; a module is two or three
+			t.Errorf("modules of %g px moved by (%.2f, %.2f), %v; want (%.2f, %.2f)", k.module, dx, dy, ok, k.dx, k.dy)
+		}
 	}
 }

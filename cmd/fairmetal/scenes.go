@@ -46,6 +46,9 @@ func (c *scenesCmd) Run(s streams) error {
 		case c.Gentle > 0 && c.Set == "crossed":
 			spec.Sets[0].Crossed, spec.Sets[0].Profile = true, "square"
 		case c.Gentle > 0:
+		case c.Random > 0 && c.Set == "sweep":
+			q := spec.Sets[0]
+			spec.Sets = []scene.Set{{Kind: "sweep", Profile: q.Profile, FineMM: q.FineMM, Frames: 7 + int(spec.Seed%6)}}
 		case c.Set == "crossed":
 			spec.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14, Crossed: true}}
 		case c.Set == "single":
