@@ -135,6 +135,9 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if err != nil {
 		return nil, err
 	}
+	if s.rms > astrayRMSMM {
+		x = s.outwards(x)
+	}
 	// Feature lines: look for a lasting step in what the smooth form leaves, add it to the form, settle again.
 	for range maxFolds {
 		f, ok := s.leftoverFold(x)
