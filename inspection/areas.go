@@ -13,7 +13,7 @@ import (
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
 type Area struct {
-	Kind     string  `json:"kind"` // folded, no-board, unreadable, card
+	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, card
 	XMM      float64 `json:"x_mm"` // middle
 	YMM      float64 `json:"y_mm"`
 	WidthMM  float64 `json:"width_mm"`
@@ -60,7 +60,9 @@ func (r *run) areas() {
 				seen++
 				continue
 			}
-			kind[j*cols+i] = r.why(x, y)
+			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" {
+				all-- // told by itself
+			}
 		}
 	}
 	label := make([]bool, len(kind))
@@ -127,6 +129,9 @@ func (r *run) why(x, y float64) string {
 	if r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix] {
 		return "folded"
 	}
+	if r.beyondSeam != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && (r.beyondSeam[iy*r.u.W+ix] || r.seam[iy*r.u.W+ix]) {
+		return "beyond-line"
+	}
 	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
 	b := r.res.Capture.Board
 	if !ok || math.Abs(u) > b.WidthMM/2 || math.Abs(v) > b.HeightMM/2 {
@@ -164,6 +169,8 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	switch kind {
 	case "folded":
 		a.Advice = r.unfoldAdvice()
+	case "beyond-line":
+		a.Advice = beyondAdvice
 	case "no-board":
 		a.Advice = r.boardAdvice()
 	default:
@@ -171,6 +178,9 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	}
 	return a
 }
+
+// beyondAdvice is what lets metal beyond a line that hides stripes be measured.
+const beyondAdvice = "take a shifted set or a sweep, or lay the cards beyond the line for a capture of its own"
 
 // denseAdvice names the stripes and the board distance for metal as sharp as this place of this capture: stripes ran under a readable
 // width over its breadth.

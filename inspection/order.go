@@ -65,15 +65,21 @@ func (r *run) countSeam(cal *mirror.Calibration, fit func(u, v *phase.Field) (*m
 			r.u.X[i] = float32(math.NaN())
 		}
 	}
+	r.beyondSeam = far
+	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
 	return fit(r.u, r.v)
 }
 
 // misfit grows with what the model misses and with how much of the panel it leaves out.
 func misfit(c *mirror.Calibration) float64 { return c.RMSMM / (c.Undamaged * c.Undamaged) }
 
-// bearsOut tells whether most of the panel fits the mirror model as well as orange peel lets it.
+// bearsOut tells whether most of the panel fits the mirror model as well as orange peel lets it, no part at its rim is left over, and the
+// board stands where it was taped.
 func (r *run) bearsOut(c *mirror.Calibration) bool {
-	return c.Undamaged >= seamUndamaged && c.RMSMM < seamMisfit*r.u.PitchMM
+	if off := math.Abs(c.TapeRatio - 1); off > tapeWarn && off > 3*c.TapeRatioSigma {
+		return false
+	}
+	return c.Undamaged >= seamUndamaged && c.Stray <= strayWarn && c.RMSMM < seamMisfit*r.u.PitchMM
 }
 
 const (
@@ -84,7 +90,7 @@ const (
 	seamMisfit = 0.04
 )
 
-// farSide masks what is readable beyond the seam, or hidden in it, from the largest readable part.
+// farSide masks what is readable beyond the seam, or hidden in it, from the part between the cards: the damage lies there.
 func (r *run) farSide() []bool {
 	u, v := slices.Clone(r.u.X), slices.Clone(r.v.X)
 	for i, on := range r.seam {
@@ -92,7 +98,13 @@ func (r *run) farSide() []bool {
 			u[i] = float32(math.NaN())
 		}
 	}
-	surface.KeepLargest(surface.Grid{Cols: r.u.W, Rows: r.u.H}, u, v)
+	a, b := r.res.Frame.A.Centre, r.res.Frame.B.Centre
+	ax, ay, _ := r.cam.Project(a)
+	bx, by, _ := r.cam.Project(b)
+	half := math.Hypot(bx-ax, by-ay) / 2
+	surface.KeepMost(surface.Grid{Cols: r.u.W, Rows: r.u.H}, u, v, func(i int) bool {
+		return math.Hypot(float64(i%r.u.W)-(ax+bx)/2, float64(i/r.u.W)-(ay+by)/2) < half
+	})
 	far := make([]bool, len(u))
 	for i := range far {
 		far[i] = r.u.X[i] == r.u.X[i] && u[i] != u[i] && !r.seam[i]

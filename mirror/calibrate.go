@@ -140,6 +140,9 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if err != nil {
 		return nil, err
 	}
+	if s.rms > astrayRMSMM {
+		x = s.outwards(x)
+	}
 	x = s.addFolds(x)
 	if sought, ok := s.seekFold(x); ok {
 		x = s.addFolds(sought)
