@@ -44,6 +44,9 @@ func (r *run) areas() {
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
 	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+	if r.seam != nil && r.beyondSeam == nil {
+		r.beyondSeam = r.lostSide()
+	}
 	var seen, all float64
 	for j := range rws {
 		for i := range cols {
@@ -124,12 +127,11 @@ func onCard(c pose.Placed, x, y float64) bool {
 func (r *run) why(x, y float64) string {
 	z, zx, zy := r.res.Calibration.Form.Eval(x, y)
 	p := vec(x, y, z)
-	px, py, _ := r.cam.Project(p)
-	ix, iy := int(px), int(py)
-	if r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix] {
+	ix, iy := r.seenAt(x, y)
+	if r.foldedAt(x, y) {
 		return "folded"
 	}
-	if r.beyondSeam != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && (r.beyondSeam[iy*r.u.W+ix] || r.seam[iy*r.u.W+ix]) {
+	if r.beyondSeam != nil && r.besideSeam(ix, iy) {
 		return "beyond-line"
 	}
 	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
@@ -141,6 +143,62 @@ func (r *run) why(x, y float64) string {
 		return "unreadable"
 	}
 	return "no-board"
+}
+
+// lostSide is the metal beyond a seam, where its stripes were counted but its height does not hang together with that between the cards; nil
+// where it does.
+func (r *run) lostSide() []bool {
+	far := r.farSide()
+	lost, held := 0, 0
+	s := r.res.Surface
+	step := max(1, int(coarseMM/s.Grid.PitchMM))
+	for j := 0; j < s.Grid.Rows; j += step {
+		for i := 0; i < s.Grid.Cols; i += step {
+			ix, iy := r.seenAt(s.Grid.XY(i, j))
+			switch h := s.Height[j*s.Grid.Cols+i]; {
+			case ix < 0 || iy < 0 || ix >= r.u.W || iy >= r.u.H || !far[iy*r.u.W+ix]:
+			case h != h:
+				lost++
+			default:
+				held++
+			}
+		}
+	}
+	if lost <= held {
+		return nil
+	}
+	r.note(Warning, "feature-line", "the stripes beyond a feature line do not hang together with those between the cards: the metal there got no value", beyondAdvice)
+	return far
+}
+
+// besideSeam tells whether a pixel lies beyond a seam, or in the strip along it that is left out because the seam is not plain.
+func (r *run) besideSeam(ix, iy int) bool {
+	step := max(1, int(seamStripStripes*r.res.Quality.StripePX/2))
+	for dy := -2 * step; dy <= 2*step; dy += step {
+		for dx := -2 * step; dx <= 2*step; dx += step {
+			x, y := ix+dx, iy+dy
+			if x >= 0 && y >= 0 && x < r.u.W && y < r.u.H && (r.beyondSeam[y*r.u.W+x] || r.seam[y*r.u.W+x]) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// seamStripStripes is how many stripe pairs are left out beside a seam that is not plain.
+const seamStripStripes = 1.5
+
+// seenAt is the pixel that shows a place of the undamaged form.
+func (r *run) seenAt(x, y float64) (ix, iy int) {
+	z, _, _ := r.res.Calibration.Form.Eval(x, y)
+	px, py, _ := r.cam.Project(vec(x, y, z))
+	return int(math.Floor(px)), int(math.Floor(py))
+}
+
+// foldedAt tells whether a place is seen where the reflection folds.
+func (r *run) foldedAt(x, y float64) bool {
+	ix, iy := r.seenAt(x, y)
+	return r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix]
 }
 
 // touchesInside tells whether measured metal lies to all four sides of a place.

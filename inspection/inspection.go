@@ -975,8 +975,10 @@ const (
 func (r *run) marks() error {
 	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
 	if r.set.Kind == capture.Single {
-		// A high around what could not be read is the crown of a low that folds the reflection, which the areas tell of.
-		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool { return m.Kind == mark.High && m.Folded })
+		// Which the areas tell of.
+		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
+			return m.Kind == mark.High && (m.Folded || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
+		})
 	}
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
@@ -989,3 +991,28 @@ func (r *run) marks() error {
 	r.areas()
 	return nil
 }
+
+// crownOfFold tells whether a high is the crown of a low that folds the reflection: inside its outline metal goes down as far as a mark
+// must, and on from there into a place that folds. Where it goes up there mark.Find has it folded itself.
+func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func(x, y float64) bool) bool {
+	g := s.Grid
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	for i, h := range s.Height {
+		x, y := g.XY(i%g.Cols, i/g.Cols)
+		a, b := (cos*(x-m.XMM)+sin*(y-m.YMM))/(m.LengthMM/2), (-sin*(x-m.XMM)+cos*(y-m.YMM))/(m.WidthMM/2)
+		if !(a*a+b*b < 1 && 1000*float64(h) < -lowSpreads*spreadUM) {
+			continue
+		}
+		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if fx, fy := x+foldRimMM*d[0], y+foldRimMM*d[1]; folded(fx, fy) && s.At(fx, fy) != s.At(fx, fy) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+const (
+	foldRimMM  = 2.0 // how far beside the last metal with a value the reflection folds
+	lowSpreads = 7.0 // as far as mark.Find asks a mark to stand out
+)
