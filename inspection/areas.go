@@ -13,7 +13,7 @@ import (
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
 type Area struct {
-	Kind     string  `json:"kind"` // folded, no-board, unreadable, card
+	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, card
 	XMM      float64 `json:"x_mm"` // middle
 	YMM      float64 `json:"y_mm"`
 	WidthMM  float64 `json:"width_mm"`
@@ -44,6 +44,9 @@ func (r *run) areas() {
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
 	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+	if r.seam != nil && r.beyondSeam == nil {
+		r.beyondSeam = r.lostSide()
+	}
 	var seen, all float64
 	for j := range rws {
 		for i := range cols {
@@ -60,7 +63,9 @@ func (r *run) areas() {
 				seen++
 				continue
 			}
-			kind[j*cols+i] = r.why(x, y)
+			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" {
+				all-- // told by itself
+			}
 		}
 	}
 	label := make([]bool, len(kind))
@@ -122,10 +127,12 @@ func onCard(c pose.Placed, x, y float64) bool {
 func (r *run) why(x, y float64) string {
 	z, zx, zy := r.res.Calibration.Form.Eval(x, y)
 	p := vec(x, y, z)
-	px, py, _ := r.cam.Project(p)
-	ix, iy := int(px), int(py)
-	if r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix] {
+	ix, iy := r.seenAt(x, y)
+	if r.foldedAt(x, y) {
 		return "folded"
+	}
+	if r.beyondSeam != nil && r.besideSeam(ix, iy) {
+		return "beyond-line"
 	}
 	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
 	b := r.res.Capture.Board
@@ -136,6 +143,62 @@ func (r *run) why(x, y float64) string {
 		return "unreadable"
 	}
 	return "no-board"
+}
+
+// lostSide is the metal beyond a seam, where its stripes were counted but its height does not hang together with that between the cards; nil
+// where it does.
+func (r *run) lostSide() []bool {
+	far := r.farSide()
+	lost, held := 0, 0
+	s := r.res.Surface
+	step := max(1, int(coarseMM/s.Grid.PitchMM))
+	for j := 0; j < s.Grid.Rows; j += step {
+		for i := 0; i < s.Grid.Cols; i += step {
+			ix, iy := r.seenAt(s.Grid.XY(i, j))
+			switch h := s.Height[j*s.Grid.Cols+i]; {
+			case ix < 0 || iy < 0 || ix >= r.u.W || iy >= r.u.H || !far[iy*r.u.W+ix]:
+			case h != h:
+				lost++
+			default:
+				held++
+			}
+		}
+	}
+	if lost <= held {
+		return nil
+	}
+	r.note(Warning, "feature-line", "the stripes beyond a feature line do not hang together with those between the cards: the metal there got no value", beyondAdvice)
+	return far
+}
+
+// besideSeam tells whether a pixel lies beyond a seam, or in the strip along it that is left out because the seam is not plain.
+func (r *run) besideSeam(ix, iy int) bool {
+	step := max(1, int(seamStripStripes*r.res.Quality.StripePX/2))
+	for dy := -2 * step; dy <= 2*step; dy += step {
+		for dx := -2 * step; dx <= 2*step; dx += step {
+			x, y := ix+dx, iy+dy
+			if x >= 0 && y >= 0 && x < r.u.W && y < r.u.H && (r.beyondSeam[y*r.u.W+x] || r.seam[y*r.u.W+x]) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// seamStripStripes is how many stripe pairs are left out beside a seam that is not plain.
+const seamStripStripes = 1.5
+
+// seenAt is the pixel that shows a place of the undamaged form.
+func (r *run) seenAt(x, y float64) (ix, iy int) {
+	z, _, _ := r.res.Calibration.Form.Eval(x, y)
+	px, py, _ := r.cam.Project(vec(x, y, z))
+	return int(math.Floor(px)), int(math.Floor(py))
+}
+
+// foldedAt tells whether a place is seen where the reflection folds.
+func (r *run) foldedAt(x, y float64) bool {
+	ix, iy := r.seenAt(x, y)
+	return r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix]
 }
 
 // touchesInside tells whether measured metal lies to all four sides of a place.
@@ -164,6 +227,8 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	switch kind {
 	case "folded":
 		a.Advice = r.unfoldAdvice()
+	case "beyond-line":
+		a.Advice = beyondAdvice
 	case "no-board":
 		a.Advice = r.boardAdvice()
 	default:
@@ -171,6 +236,9 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	}
 	return a
 }
+
+// beyondAdvice is what lets metal beyond a line that hides stripes be measured.
+const beyondAdvice = "take a shifted set or a sweep, or lay the cards beyond the line for a capture of its own"
 
 // denseAdvice names the stripes and the board distance for metal as sharp as this place of this capture: stripes ran under a readable
 // width over its breadth.

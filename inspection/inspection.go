@@ -140,6 +140,8 @@ type run struct {
 	folded []bool // pixels inside a folded reflection
 	seam   []bool // pixels on feature lines that hide stripes; nil: none
 
+	beyondSeam []bool // pixels left out because the line before them hides an unknown number of stripes; nil: none
+
 	seamAlong string // the stripes that they hide, u or v
 	cam       *pose.Camera
 	shrink    float64    // working pixels per pixel of the decoded photo
@@ -640,6 +642,9 @@ func (r *run) mirror() error {
 	if n := len(mirror.SomeSights(r.u, r.v, patchShare)); err != nil && n < mirror.LeastSights {
 		return r.refuseFew(n)
 	}
+	if err == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
+		cal = r.seekLine(cal, prior)
+	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
 	}
@@ -660,6 +665,10 @@ func (r *run) mirror() error {
 		}
 		r.note(Warning, "tape", fmt.Sprintf("the taped board distance of %.0f mm does not fit the stripes (about %.0f %% too %s)", board.DistanceMM, 100*math.Abs(off), word),
 			fmt.Sprintf("measure it again from the panel midway between the cards to the board's centre; depths are given for %.0f mm", board.DistanceMM/cal.TapeRatio))
+	}
+	if r.set.Kind == capture.Single && cal.RMSMM > 2*goodModelMM {
+		r.note(Warning, "misfit", fmt.Sprintf("the stripes do not fit the mirror image of one smooth panel (%.1f mm off on the board, up to %.1f is usual): the map may be wrong as a whole", cal.RMSMM, goodModelMM),
+			"check the taped distance, the stripe pitch and the camera's focal length, or take a shifted set")
 	}
 	if r.seam != nil && !r.bearsOut(cal) {
 		r.note(Warning, "feature-line", fmt.Sprintf("the stripes beside a feature line do not fit the rest of the panel (%.0f %% of them are off): heights may be wrong by tens of micrometres", 100*(1-cal.Undamaged)),
@@ -699,6 +708,17 @@ const (
 	patchShare = 0.6 // of a patch that must be read to be of any use
 	explained  = 0.9 // of the metal by one form: the rest is damage
 )
+
+// seekLine solves the set-up of single photos anew with a feature line tried between the cards, which may leave one of them beyond it, and
+// keeps what explains more of the rim.
+func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	prior.SeekLine = true
+	again, err := r.calibrate(prior)
+	if err != nil || again.Stray > cal.Stray || misfit(again) > misfit(cal) {
+		return cal
+	}
+	return again
+}
 
 // onePitch tells whether the order of the stripes rests on continuity alone.
 func (r *run) onePitch() bool {
@@ -753,7 +773,7 @@ func (r *run) surface() error {
 	}
 	r.res.Surface = s
 	r.res.Quality.SpreadUM = 1000 * spread
-	if r.set.Kind != capture.Single && 1000*spread > restlessUM {
+	if 1000*spread > restlessUM {
 		r.note(Warning, "restless", fmt.Sprintf("the undamaged metal scatters by %.0f um, far more than orange peel does: the map may be wrong as a whole", 1000*spread),
 			"look whether all photos show the same still scene with sharp stripes at least eight pixels wide, and photograph again")
 	}
@@ -847,14 +867,29 @@ func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bo
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
 	surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
 	spanned := r.spanSeams(g, rx, ry)
-	surface.KeepLargest(g, rx, ry)
+	r.keepBetween(g, rx, ry)
 	gap = surface.CloseGaps(g, rx, ry, gapMM)
 	for _, i := range spanned {
 		gap[i] = true
 	}
-	surface.KeepLargest(g, rx, ry)
+	r.keepBetween(g, rx, ry)
 	next, err = surface.Integrate(g, rx, ry, nil, dev, 1e-5)
 	return next, gap, err
+}
+
+// keepBetween leaves one connected part: the largest, or of single photos, whose stripes a feature line may hide, the one with most of the
+// metal between the cards.
+func (r *run) keepBetween(g surface.Grid, rx, ry []float32) {
+	if r.set.Kind != capture.Single {
+		surface.KeepLargest(g, rx, ry)
+		return
+	}
+	a, b := r.res.Frame.A.Centre, r.res.Frame.B.Centre
+	half := math.Hypot(b.X-a.X, b.Y-a.Y) / 2
+	surface.KeepMost(g, rx, ry, func(i int) bool {
+		x, y := g.XY(i%g.Cols, i/g.Cols)
+		return math.Hypot(x-(a.X+b.X)/2, y-(a.Y+b.Y)/2) < half
+	})
 }
 
 // spanSeams carries the slopes over the form across feature lines whose stripes a single photo cannot show, and returns the cells. It
@@ -944,8 +979,10 @@ const (
 func (r *run) marks() error {
 	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
 	if r.set.Kind == capture.Single {
-		// A high around what could not be read is the crown of a low that folds the reflection, which the areas tell of.
-		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool { return m.Kind == mark.High && m.Folded })
+		// Which the areas tell of.
+		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
+			return m.Kind == mark.High && (m.Folded || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
+		})
 	}
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
@@ -958,3 +995,28 @@ func (r *run) marks() error {
 	r.areas()
 	return nil
 }
+
+// crownOfFold tells whether a high is the crown of a low that folds the reflection: inside its outline metal goes down as far as a mark
+// must, and on from there into a place that folds. Where it goes up there mark.Find has it folded itself.
+func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func(x, y float64) bool) bool {
+	g := s.Grid
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	for i, h := range s.Height {
+		x, y := g.XY(i%g.Cols, i/g.Cols)
+		a, b := (cos*(x-m.XMM)+sin*(y-m.YMM))/(m.LengthMM/2), (-sin*(x-m.XMM)+cos*(y-m.YMM))/(m.WidthMM/2)
+		if !(a*a+b*b < 1 && 1000*float64(h) < -lowSpreads*spreadUM) {
+			continue
+		}
+		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if fx, fy := x+foldRimMM*d[0], y+foldRimMM*d[1]; folded(fx, fy) && s.At(fx, fy) != s.At(fx, fy) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+const (
+	foldRimMM  = 2.0 // how far beside the last metal with a value the reflection folds
+	lowSpreads = 7.0 // as far as mark.Find asks a mark to stand out
+)

@@ -1,9 +1,11 @@
 package inspection
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
+	"fairmetal/capture"
 	"fairmetal/mirror"
 	"fairmetal/phase"
 	"fairmetal/surface"
@@ -13,10 +15,12 @@ import (
 // metal beyond a feature line may have been counted whole stripes off, and on the line itself the stripes run too densely to be
 // counted at all.
 func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
-	fit := func(u, v *phase.Field) (*mirror.Calibration, error) {
+	fit := func(u, v *phase.Field, rough bool) (*mirror.Calibration, error) {
+		prior := prior
+		prior.Rough = rough
 		return mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(tornPX), v.Untorn(tornPX)), prior)
 	}
-	cal, err := fit(r.u, r.v)
+	cal, err := fit(r.u, r.v, false)
 	if err != nil {
 		return nil, err
 	}
@@ -28,20 +32,28 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
 	for i := range cal.Form.Folds {
 		if i < len(cal.Form.Folds) { // a better count may need fewer
-			cal = r.place(i, cal, fit)
+			cal = r.place(i, cal, prior, fit)
 		}
 	}
-	if len(cal.Form.Folds) > 0 {
+	if len(cal.Form.Folds) > 0 && r.set.Kind != capture.Single { // whose sides were followed each for itself
 		cal = r.reorder(cal, prior)
 	}
 	return cal, nil
 }
 
+// fitting fits the mirror model to the stripes counted so; rough on few sights, to tell counts apart.
+type fitting func(u, v *phase.Field, rough bool) (*mirror.Calibration, error)
+
 // countSeam counts the far side of a seam, which may be whole stripes off: of all counts that one is taken with which most of the panel
 // fits the mirror model. Where none fits, the far side is left out.
-func (r *run) countSeam(cal *mirror.Calibration, fit func(u, v *phase.Field) (*mirror.Calibration, error)) (*mirror.Calibration, error) {
+func (r *run) countSeam(cal *mirror.Calibration, fit fitting) (*mirror.Calibration, error) {
 	far := r.farSide()
 	best, u0, v0 := cal, r.u, r.v
+	type count struct {
+		u, v   *phase.Field
+		misfit float64
+	}
+	var counts []count
 	for k := -maxSeamCount; k <= maxSeamCount; k++ {
 		if k == 0 {
 			continue
@@ -52,8 +64,14 @@ func (r *run) countSeam(cal *mirror.Calibration, fit func(u, v *phase.Field) (*m
 		} else {
 			v = v0.Moved(far, k)
 		}
-		if next, err := fit(u, v); err == nil && misfit(next) < misfit(best) {
-			best, r.u, r.v = next, u, v
+		if rough, err := fit(u, v, true); err == nil {
+			counts = append(counts, count{u, v, misfit(rough)})
+		}
+	}
+	slices.SortStableFunc(counts, func(a, b count) int { return cmp.Compare(a.misfit, b.misfit) })
+	for _, c := range counts[:min(likelyCounts, len(counts))] {
+		if next, err := fit(c.u, c.v, false); err == nil && misfit(next) < misfit(best) {
+			best, r.u, r.v = next, c.u, c.v
 		}
 	}
 	if r.bearsOut(best) {
@@ -65,26 +83,34 @@ func (r *run) countSeam(cal *mirror.Calibration, fit func(u, v *phase.Field) (*m
 			r.u.X[i] = float32(math.NaN())
 		}
 	}
-	return fit(r.u, r.v)
+	r.beyondSeam = far
+	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
+	return fit(r.u, r.v, false)
 }
 
 // misfit grows with what the model misses and with how much of the panel it leaves out.
 func misfit(c *mirror.Calibration) float64 { return c.RMSMM / (c.Undamaged * c.Undamaged) }
 
-// bearsOut tells whether most of the panel fits the mirror model as well as orange peel lets it.
+// bearsOut tells whether most of the panel fits the mirror model as well as orange peel lets it, no part at its rim is left over, and the
+// board stands where it was taped.
 func (r *run) bearsOut(c *mirror.Calibration) bool {
-	return c.Undamaged >= seamUndamaged && c.RMSMM < seamMisfit*r.u.PitchMM
+	if off := math.Abs(c.TapeRatio - 1); off > tapeWarn && off > 3*c.TapeRatioSigma {
+		return false
+	}
+	return c.Undamaged >= seamUndamaged && c.Stray <= strayWarn && c.RMSMM < seamMisfit*r.u.PitchMM
 }
 
 const (
 	// maxSeamCount bounds how many stripes a far side may have been counted off: a step of 0.05 in slope, half a metre from the board, hides
 	// four of 12 mm.
 	maxSeamCount = 4
+	// likelyCounts are fitted to all sights; the right one is the best on few, or second by little.
+	likelyCounts = 2
 	// seamMisfit of a pitch: the roughest paint leaves a thirtieth, a side counted wrong a twelfth.
 	seamMisfit = 0.04
 )
 
-// farSide masks what is readable beyond the seam, or hidden in it, from the largest readable part.
+// farSide masks what is readable beyond the seam, or hidden in it, from the part between the cards: the damage lies there.
 func (r *run) farSide() []bool {
 	u, v := slices.Clone(r.u.X), slices.Clone(r.v.X)
 	for i, on := range r.seam {
@@ -92,7 +118,13 @@ func (r *run) farSide() []bool {
 			u[i] = float32(math.NaN())
 		}
 	}
-	surface.KeepLargest(surface.Grid{Cols: r.u.W, Rows: r.u.H}, u, v)
+	a, b := r.res.Frame.A.Centre, r.res.Frame.B.Centre
+	ax, ay, _ := r.cam.Project(a)
+	bx, by, _ := r.cam.Project(b)
+	half := math.Hypot(bx-ax, by-ay) / 2
+	surface.KeepMost(surface.Grid{Cols: r.u.W, Rows: r.u.H}, u, v, func(i int) bool {
+		return math.Hypot(float64(i%r.u.W)-(ax+bx)/2, float64(i/r.u.W)-(ay+by)/2) < half
+	})
 	far := make([]bool, len(u))
 	for i := range far {
 		far[i] = r.u.X[i] == r.u.X[i] && u[i] != u[i] && !r.seam[i]
@@ -103,27 +135,39 @@ func (r *run) farSide() []bool {
 const (
 	// tornPX is how far around a slip of the order pixels are not believed.
 	tornPX = 3
+	// beyondPX is the side of the blocks of which the corners tell on which side of a line they lie.
+	beyondPX = 8
 	// maxCount bounds how many stripes a side may have been counted off.
 	maxCount = 5
 )
 
 // place moves the smaller side of a feature line by whole stripes as long as the mirror model explains the whole better.
-func (r *run) place(fold int, cal *mirror.Calibration, fit func(u, v *phase.Field) (*mirror.Calibration, error)) *mirror.Calibration {
+func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit fitting) *mirror.Calibration {
 	line := cal.Form.Folds[fold]
 	side := r.beyond(&line, cal)
 	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
 	best := cal
 	u0, v0 := r.u, r.v
+	moved := func(k int) (u, v *phase.Field) {
+		if alongU {
+			return u0.Moved(side, k), v0
+		}
+		return u0, v0.Moved(side, k)
+	}
+	if r.set.Kind == capture.Single {
+		if k := r.likely(side, alongU, prior); k != 0 {
+			u, v := moved(k)
+			if next, err := fit(u, v, false); err == nil && next.RMSMM < cal.RMSMM {
+				best, r.u, r.v = next, u, v
+			}
+		}
+		return best
+	}
 	for _, way := range [2]int{1, -1} {
 		improved := false
 		for k := 1; k <= maxCount; k++ {
-			u, v := u0, v0
-			if alongU {
-				u = u0.Moved(side, way*k)
-			} else {
-				v = v0.Moved(side, way*k)
-			}
-			next, err := fit(u, v)
+			u, v := moved(way * k)
+			next, err := fit(u, v, false)
 			if err != nil || next.RMSMM >= best.RMSMM {
 				break
 			}
@@ -137,22 +181,78 @@ func (r *run) place(fold int, cal *mirror.Calibration, fit func(u, v *phase.Fiel
 	return best
 }
 
+// likely is by how many stripes few of the sights say that a side was counted off. Of single photos, whose sides hang together in themselves, no
+// sight mixes both.
+func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
+	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
+	try := func(k int) float64 {
+		m := slices.Clone(sights)
+		for i := range m {
+			switch {
+			case !side[int(m[i].PY)*r.u.W+int(m[i].PX)]:
+			case alongU:
+				m[i].U += float64(k) * r.u.PitchMM
+			default:
+				m[i].V += float64(k) * r.v.PitchMM
+			}
+		}
+		rms, err := mirror.Misfit(&r.res.Frame, m, prior)
+		if err != nil {
+			return math.Inf(1)
+		}
+		return rms
+	}
+	least := try(0)
+	for _, way := range [2]int{1, -1} {
+		for k := 1; k <= maxCount; k++ {
+			rms := try(way * k)
+			if rms >= least {
+				break
+			}
+			best, least = way*k, rms
+		}
+		if best != 0 {
+			break
+		}
+	}
+	return best
+}
+
 // beyond masks the pixels on the smaller side of a feature line.
 func (r *run) beyond(line *mirror.Fold, cal *mirror.Calibration) []bool {
-	side := make([]bool, len(r.u.X))
 	cam := &cal.Frame.Camera
+	over := func(x, y int) bool {
+		ray := cam.Ray(float64(x)+0.5, float64(y)+0.5)
+		p, _, _, ok := cal.Form.Hit(cam.Centre, ray)
+		if !ok {
+			return false
+		}
+		s, _, _ := line.Across(p.X, p.Y)
+		return s > 0
+	}
+	w, h := r.u.W, r.u.H
+	side := make([]bool, len(r.u.X))
+	for y0 := 0; y0 < h; y0 += beyondPX {
+		for x0 := 0; x0 < w; x0 += beyondPX {
+			x1, y1 := min(x0+beyondPX, w), min(y0+beyondPX, h)
+			first := over(x0, y0)
+			whole := over(x1-1, y0) == first && over(x0, y1-1) == first && over(x1-1, y1-1) == first
+			for y := y0; y < y1; y++ {
+				for x := x0; x < x1; x++ {
+					side[y*w+x] = whole && first || !whole && over(x, y)
+				}
+			}
+		}
+	}
 	n, all := 0, 0
-	for i := range side {
+	for i, on := range side {
 		if r.u.X[i] != r.u.X[i] {
+			side[i] = false
 			continue
 		}
 		all++
-		ray := cam.Ray(float64(i%r.u.W)+0.5, float64(i/r.u.W)+0.5)
-		if p, _, _, ok := cal.Form.Hit(cam.Centre, ray); ok {
-			if s, _, _ := line.Across(p.X, p.Y); s > 0 {
-				side[i] = true
-				n++
-			}
+		if on {
+			n++
 		}
 	}
 	if 2*n > all {

@@ -9,6 +9,7 @@ import (
 	"fairmetal/internal/memfs"
 	"fairmetal/mark"
 	"fairmetal/scene"
+	"fairmetal/surface"
 )
 
 // gentle is a panel with marks that do not fold the reflection, up to 0.85 of the fold, and one that does, seen by a pair of single
@@ -101,5 +102,41 @@ func TestGentleMarks(t *testing.T) {
 				t.Errorf("%.2f um rms", rms)
 			}
 		})
+	}
+}
+
+// TestCrownOfFold: a high around the flank of a low that folds is its crown; one around the same flank without a fold, or beside a fold
+// without a flank, is a high of its own.
+func TestCrownOfFold(t *testing.T) {
+	g := surface.Grid{Cols: 81, Rows: 81, PitchMM: 0.5, X0MM: -20, Y0MM: -20}
+	m := mark.Mark{Kind: mark.High, YMM: -6, LengthMM: 30, WidthMM: 14, DepthUM: 30}
+	folds := func(x, y float64) bool { return math.Hypot(x, y) < 5 }
+	for _, c := range []struct {
+		name    string
+		flankUM float64
+		folded  func(x, y float64) bool
+		want    bool
+	}{
+		{"crown", -40, folds, true},
+		{"no fold", -40, func(x, y float64) bool { return false }, false},
+		{"no flank", -2, folds, false},
+	} {
+		s := surface.New(g)
+		for i := range s.Height {
+			x, y := g.XY(i%g.Cols, i/g.Cols)
+			switch d := math.Hypot(x, y); {
+			case d < 5:
+				s.Height[i] = float32(math.NaN())
+			case d < 7:
+				s.Height[i] = float32(c.flankUM / 1000)
+			case d < 14 && y < 0:
+				s.Height[i] = 0.03
+			default:
+				s.Height[i] = 0
+			}
+		}
+		if got := crownOfFold(s, &m, 1, c.folded); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
 	}
 }

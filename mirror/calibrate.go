@@ -65,6 +65,8 @@ type Prior struct {
 	// are tried instead.
 	SeekLine bool
 	Lines    []Fold
+	// Rough fits few of the sights, to tell which of several counts of the stripes fits best.
+	Rough bool
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
@@ -123,22 +125,17 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if len(sights) < LeastSights {
 		return nil, ErrNoFit
 	}
-	if prior.DistanceSigma == 0 {
-		prior.DistanceSigma = TapeSigma
-	}
-	s := &solver{fr: fr, sights: slices.Clone(sights), stride: max(1, len(sights)/quickSights), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree), told: fr.Camera}
-	s.place(fr)
-	s.weight = make([]float64, len(sights))
-	for i := range s.weight {
-		s.weight[i] = 1
-	}
-	sigma := prior.DistanceSigma
+	s := newSolver(fr, sights, prior)
+	sigma := s.prior.DistanceSigma
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1 // until it is known which point of the board is its centre
 	}
 	x, err := s.settle(s.start())
 	if err != nil {
 		return nil, err
+	}
+	if s.rms > astrayRMSMM {
+		x = s.outwards(x)
 	}
 	x = s.addFolds(x)
 	if sought, ok := s.seekFold(x); ok {
@@ -148,6 +145,42 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 		return nil, ErrNoFit
 	}
 	return s.weighTape(x, sigma)
+}
+
+func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
+	if prior.DistanceSigma == 0 {
+		prior.DistanceSigma = TapeSigma
+	}
+	quick := quickSights
+	if prior.Rough {
+		quick = roughSights
+	}
+	s := &solver{fr: fr, sights: slices.Clone(sights), stride: max(1, len(sights)/quick), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree), told: fr.Camera}
+	s.place(fr)
+	s.weight = make([]float64, len(sights))
+	for i := range s.weight {
+		s.weight[i] = 1
+	}
+	return s
+}
+
+// Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board: enough to
+// compare counts of the stripes.
+func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, error) {
+	few := make([]Sight, 0, 2*lineSights)
+	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
+		few = append(few, sights[i])
+	}
+	s := newSolver(fr, few, prior)
+	if prior.PeriodU > 0 {
+		s.prior.DistanceSigma = 0.1
+	}
+	x := s.start()
+	for i := range prior.Lines {
+		x, s.folds = append(x, prior.Lines[i].unknowns()...), s.folds+1
+	}
+	_, err := s.settle(x)
+	return s.rms, err
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
@@ -161,7 +194,9 @@ func (s *solver) weighTape(x []float64, sigma float64) (*Calibration, error) {
 	s.snap(rough.X)
 	s.prior.DistanceSigma = looseTape
 	x = s.fitLens(rough.X)
-	s.stride = 1
+	if !s.prior.Rough {
+		s.stride = 1
+	}
 	s.freeLens()
 	if s.lens != nil {
 		x = append(x, 0, 0)
@@ -462,7 +497,7 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 	if s.lens != nil {
 		step = append(step, 1e-4, 1e-4)
 	}
-	return lm.Minimise(lm.Problem{M: m, Step: step, MaxIter: maxIter, Tol: 1e-4, NoCov: s.stride > 1, Residuals: func(x, r []float64) {
+	return lm.Minimise(lm.Problem{M: m, Step: step, MaxIter: maxIter, Tol: 1e-4, NoCov: s.stride > 1 && !s.prior.Rough, Residuals: func(x, r []float64) {
 		b := s.board(x)
 		f := s.form(x)
 		see := s.view(x)
@@ -579,6 +614,12 @@ func (s *solver) reweight(x []float64) (settled bool) {
 
 // quickSights is about how many sights settle the robust weights; all of them take part in the last fits.
 const quickSights = 2000
+
+// roughSights tell counts of the stripes apart, lineSights do where the lines are known.
+const (
+	roughSights = 600
+	lineSights  = 200
+)
 
 // effectiveSights is how many independent looks at the form a capture gives: some 300 x 200 mm of metal in patches of 15 mm.
 const effectiveSights = 270

@@ -3,6 +3,7 @@ package mirror
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -159,6 +160,33 @@ func TestCalibrateFindsSetUp(t *testing.T) {
 		}
 		if fold.Step != 0 && (math.Abs(c.Form.Folds[0].Step-fold.Step) > 2e-3 || math.Abs(c.Form.Folds[0].S0-fold.S0) > 1) {
 			t.Errorf("feature line %+v", c.Form.Folds[0])
+		}
+		if fold.Width == 1 {
+			toldApart(t, &fr, sights, c)
+		}
+	}
+}
+
+// toldApart wants few sights to tell a side of the line that was counted one stripe off.
+func toldApart(t *testing.T, fr *pose.Frame, sights []Sight, c *Calibration) {
+	t.Helper()
+	prior := Prior{DistanceMM: 480, PeriodU: 12, PeriodV: 12, Lines: c.Form.Folds}
+	right, err := Misfit(fr, sights, prior)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, by := range []float64{12, -12} {
+		moved := slices.Clone(sights)
+		for i := range moved {
+			m := &moved[i]
+			if p, _, _, ok := c.Form.Hit(c.Frame.Camera.Centre, c.Frame.Camera.Ray(m.PX, m.PY)); ok {
+				if s, _, _ := c.Form.Folds[0].Across(p.X, p.Y); s > 0 {
+					m.V += by
+				}
+			}
+		}
+		if wrong, err := Misfit(fr, moved, prior); err != nil || wrong < 1.05*right {
+			t.Errorf("counted %.0f mm off: %.3f mm, right: %.3f, %v", by, wrong, right, err)
 		}
 	}
 }

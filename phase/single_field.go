@@ -13,7 +13,7 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 	nan, p := float32(math.NaN()), float32(pitch)
 	var seam []bool
 	if l.seam != nil {
-		seam = invert(l.shrink(invert(l.seam), seamReach+1))
+		seam = l.widen(l.seam, seamReach+1)
 		s.Seam = make([]bool, w*h)
 	}
 	k := 1 << l.r.halved

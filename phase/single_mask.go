@@ -26,6 +26,21 @@ func (l *lock) shrink(ok []bool, n int) []bool {
 	return ok
 }
 
+// widen adds n cells to the rim of a mask, along four directions.
+func (l *lock) widen(m []bool, n int) []bool {
+	for range n {
+		out := make([]bool, len(m))
+		for i, v := range m {
+			if v {
+				out[i] = true
+				neighbours(i, l.cols, len(m), func(j int) { out[j] = true })
+			}
+		}
+		m = out
+	}
+	return m
+}
+
 // closing fills gaps of up to 2 n cells.
 func (l *lock) closing(m []bool, n int) []bool {
 	out := l.shrink(invert(l.shrink(invert(m), n)), n)

@@ -7,7 +7,7 @@ import (
 
 // cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
 // into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k and
-// takes the seam's cells out; where the seam is not plain it drops the smaller side. False where there is no seam.
+// takes the seam's cells out, more of them where the seam is not plain. False where there is no seam.
 func (l *lock) cut(label []int32, id int32, k float64) bool {
 	ax := l.across(label, id)
 	m := l.seamMap(label, id, ax)
@@ -17,22 +17,15 @@ func (l *lock) cut(label []int32, id int32, k float64) bool {
 	}
 	l.seam = make([]bool, len(l.ok))
 	at := make([]int, ax.n)
-	var side [2]int // cells before and behind
 	for n := range ax.n {
 		at[n] = min(max(int(math.Floor(c.at(n, ax.n)+0.5)), 0), ax.m-1)
 		for m := range ax.m {
 			i := ax.at(n, m)
-			far := ax.far(m, at[n])
 			switch {
 			case m == at[n]:
 				l.ok[i], l.seam[i] = false, true
-			case far:
+			case ax.far(m, at[n]):
 				l.phi.v[i] += float32(k)
-			}
-			if l.ok[i] && far {
-				side[1]++
-			} else if l.ok[i] {
-				side[0]++
 			}
 		}
 	}
@@ -51,10 +44,8 @@ func (l *lock) cut(label []int32, id int32, k float64) bool {
 		return true
 	}
 	for n, p := range at {
-		for m := range ax.m {
-			if ax.far(m, p) == (side[1] < side[0]) {
-				l.ok[ax.at(n, m)] = false
-			}
+		for m := max(0, p-dimReach); m <= min(ax.m-1, p+dimReach); m++ {
+			l.ok[ax.at(n, m)] = false
 		}
 	}
 	return true
@@ -66,8 +57,9 @@ const (
 	// seamDip is how much less photo and prediction must agree along a seam than beside it. A pressed line that crowds four stripes
 	// into six pixels dips by 0.4, the weakest curve on orange peel by 0.07.
 	seamDip = 0.2
-	// plainDip places a seam to a cell all along.
+	// plainDip places a seam to a cell all along; less to some dimReach cells.
 	plainDip = 0.25
+	dimReach = 4
 	// seamSlope and seamBow bound the curves: the line's run against the raster, and its sagitta over its length.
 	seamSlope = 0.6
 	seamBow   = 0.05

@@ -19,6 +19,7 @@ func Gentle(seed uint64, w int) Spec {
 	s.Panel.Marks, s.Panel.HalfX, s.Panel.HalfY = nil, 0, 0
 	s.Board.WidthMM, s.Board.HeightMM = max(s.Board.WidthMM, 800), max(s.Board.HeightMM, 600)
 	s.Camera.FocalPX *= float64(w) / demoW
+	s.Camera.ToldFocalPX *= float64(w) / demoW
 	s.Camera.W, s.Camera.H, s.Camera.K1, s.Camera.ShakePX = w, w*3/4, s.Camera.K1/4, 0
 	s.Sets = []Set{{Kind: "single", Profile: "square", FineMM: span(8, 16)}}
 	if r.Float64() < 0.25 {

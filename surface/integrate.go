@@ -98,9 +98,14 @@ func Integrate(g Grid, zx, zy, weight []float32, start []float64, tol float64) (
 // KeepLargest sets all but the largest connected part of the known slopes to NaN: parts that only touch through unknown
 // metal have no height against each other. It returns the number of cells kept and dropped.
 func KeepLargest(g Grid, zx, zy []float32) (kept, dropped int) {
+	return KeepMost(g, zx, zy, func(int) bool { return false })
+}
+
+// KeepMost is KeepLargest for the part that holds most of the cells that count; among parts with as many the largest.
+func KeepMost(g Grid, zx, zy []float32, counts func(i int) bool) (kept, dropped int) {
 	label := make([]int32, g.Len())
 	cell := func(i int) bool { return zx[i] == zx[i] && zy[i] == zy[i] }
-	var sizes []int
+	var sizes, worth []int
 	var queue []int32
 	for start := range label {
 		if label[start] != 0 || !cell(start) {
@@ -131,11 +136,17 @@ func KeepLargest(g Grid, zx, zy []float32) (kept, dropped int) {
 				visit(i + g.Cols)
 			}
 		}
-		sizes = append(sizes, len(queue))
+		n := 0
+		for _, i := range queue {
+			if counts(int(i)) {
+				n++
+			}
+		}
+		sizes, worth = append(sizes, len(queue)), append(worth, n)
 	}
 	best := int32(0)
 	for i, n := range sizes {
-		if best == 0 || n > sizes[best-1] {
+		if best == 0 || worth[i] > worth[best-1] || worth[i] == worth[best-1] && n > sizes[best-1] {
 			best = int32(i + 1)
 		}
 	}

@@ -102,3 +102,24 @@ func BenchmarkIntegrate(b *testing.B) {
 		}
 	}
 }
+
+// TestKeepMost: of two parts of known slopes the one that counts stays, however small; where none counts the larger one.
+func TestKeepMost(t *testing.T) {
+	g := Grid{Cols: 7, Rows: 3, PitchMM: 1}
+	for _, c := range []struct {
+		counts     func(i int) bool
+		kept, from int
+	}{
+		{func(i int) bool { return i%g.Cols < 2 }, 6, 0},
+		{func(int) bool { return false }, 12, 3},
+	} {
+		zx, zy := make([]float32, g.Len()), make([]float32, g.Len())
+		for r := range g.Rows {
+			zx[r*g.Cols+2] = float32(math.NaN())
+		}
+		kept, dropped := KeepMost(g, zx, zy, c.counts)
+		if kept != c.kept || dropped != 18-c.kept || zx[c.from] != 0 || zx[3-c.from] == 0 {
+			t.Errorf("kept %d, dropped %d, %v", kept, dropped, zx)
+		}
+	}
+}
