@@ -23,23 +23,30 @@ import (
 	"fairmetal/workshop"
 )
 
-// TestTheAppByRole asks every address of the real app and of the door as each role, with records that are there and with none, and
-// crawls it as a stranger.
-func TestTheAppByRole(t *testing.T) {
-	ctx := t.Context()
-	st, err := store.Open(ctx, t.TempDir())
+// appBehindDoor is the real app on an empty workshop, and a door with an authority for these names.
+func appBehindDoor(t *testing.T, names ...string) (*store.Store, *web.App, *door.Door) {
+	t.Helper()
+	st, err := store.Open(t.Context(), t.TempDir())
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer st.Close()
+	t.Cleanup(func() { st.Close() })
 	app, err := web.New(st, workshop.New(st))
 	if err != nil {
 		t.Fatal(err)
 	}
 	d := door.New(st)
-	if d.Trust, err = door.OpenAuthority(filepath.Join(t.TempDir(), "door"), []string{"shop.local"}, time.Now); err != nil {
+	if d.Trust, err = door.OpenAuthority(filepath.Join(t.TempDir(), "door"), names, time.Now); err != nil {
 		t.Fatal(err)
 	}
+	return st, app, d
+}
+
+// TestTheAppByRole asks every address of the real app and of the door as each role, with records that are there and with none, and
+// crawls it as a stranger.
+func TestTheAppByRole(t *testing.T) {
+	ctx := t.Context()
+	st, app, d := appBehindDoor(t, "shop.local")
 	d.Address, d.Metrics = "https://shop.local:8478", meter.New()
 	const passphrase = "four words of some length"
 	for _, r := range []job.Role{job.Viewer, job.Technician, job.Owner} {

@@ -12,7 +12,6 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -21,11 +20,7 @@ import (
 	"github.com/chromedp/cdproto/webauthn"
 	"github.com/chromedp/chromedp"
 
-	"fairmetal/door"
 	"fairmetal/job"
-	"fairmetal/store"
-	"fairmetal/web"
-	"fairmetal/workshop"
 )
 
 // TestPasskeyInABrowser adds a passkey in headless Chromium, whose virtual device answers, signs in with it over the workshop's own
@@ -35,19 +30,7 @@ func TestPasskeyInABrowser(t *testing.T) {
 	if err != nil {
 		t.Skip("no Chromium on this machine: passkeys were not tried in a browser")
 	}
-	st, err := store.Open(t.Context(), t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer st.Close()
-	app, err := web.New(st, workshop.New(st))
-	if err != nil {
-		t.Fatal(err)
-	}
-	d := door.New(st)
-	if d.Trust, err = door.OpenAuthority(filepath.Join(t.TempDir(), "door"), []string{"localhost", "127.0.0.1"}, time.Now); err != nil {
-		t.Fatal(err)
-	}
+	_, app, d := appBehindDoor(t, "localhost", "127.0.0.1")
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

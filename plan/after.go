@@ -18,7 +18,7 @@ func After(in Input, p Plan) *surface.Surface {
 		return out // a panel that could not be planned for has no plan either
 	}
 	g = g.shaped(in.Shape)
-	b := newBench(in, nil, g.mid)
+	b := newRaster(in)
 	for _, r := range p.Rounds {
 		for _, h := range r.Hits {
 			f := g.at(h.XMM, h.YMM)

@@ -27,7 +27,6 @@ type bench struct {
 	done       []worked
 	shapes     map[*field]*shape
 	share      float64   // of the slope limit that is aimed at
-	finer      float64   // share of the goal that a plain order works to
 	start      []float64 // h before the first hit
 	startSeen  []float64
 	capability float64
@@ -37,7 +36,6 @@ type bench struct {
 
 type worked struct {
 	Hit
-	touch touch
 	stage Stage
 	mark  int
 	cell  int
@@ -64,12 +62,35 @@ const (
 
 // newBench lays the surface on the bench's raster around the marks.
 func newBench(in Input, marks []mark.Mark, f *fields) *bench {
-	b := &bench{in: in, marks: marks, fields: f, tabs: map[tab]*field{}, shapes: map[*field]*shape{}, share: slopeShare, finer: 1, grips: newGrips(in, marks), capability: in.Film.CapabilityPct(in.TempC)}
+	b := newRaster(in)
+	b.fields, b.share, b.capability = f, slopeShare, in.Film.CapabilityPct(in.TempC)
+	b.tabs, b.shapes = map[tab]*field{}, map[*field]*shape{}
+	b.seen = seenOn(b.grid, in.Surface)
+	b.startSeen = slices.Clone(b.seen)
+	b.missSlope, b.missHeight = make([]float64, b.grid.Len()), make([]float64, b.grid.Len())
+	b.work(marks)
+	return b
+}
+
+// work makes these marks those that the bench works.
+func (b *bench) work(marks []mark.Mark) {
+	b.marks, b.grips = marks, newGrips(b.in, marks)
+	b.owner, b.site = make([]int, len(b.h)), make([]int, len(b.h))
+	for k := range marks {
+		b.claim(b.owner, k, ownMM)
+		b.claim(b.site, k, siteMM)
+	}
+	b.claimBetween()
+}
+
+// newRaster lays heights and what earlier rounds have cost the film on the bench's raster.
+func newRaster(in Input) *bench {
+	b := &bench{in: in}
 	g := in.Surface.Grid
 	b.grid = surface.Grid{X0MM: g.X0MM, Y0MM: g.Y0MM, PitchMM: cellMM,
 		Cols: int(float64(g.Cols-1)*g.PitchMM/cellMM) + 1, Rows: int(float64(g.Rows-1)*g.PitchMM/cellMM) + 1}
 	n := b.grid.Len()
-	b.h, b.sigma, b.strain, b.owner, b.site = make([]float64, n), make([]float64, n), make([]float64, n), make([]int, n), make([]int, n)
+	b.h, b.sigma, b.strain = make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range b.h {
 		x, y := b.at(i)
 		b.h[i] = 1000 * sharpest(in.Surface, x, y)
@@ -83,14 +104,6 @@ func newBench(in Input, marks []mark.Mark, f *fields) *bench {
 		}
 	}
 	b.start = slices.Clone(b.h)
-	b.seen = seenOn(b.grid, in.Surface)
-	b.startSeen = slices.Clone(b.seen)
-	b.missSlope, b.missHeight = make([]float64, n), make([]float64, n)
-	for k := range marks {
-		b.claim(b.owner, k, ownMM)
-		b.claim(b.site, k, siteMM)
-	}
-	b.claimBetween()
 	return b
 }
 
@@ -201,7 +214,7 @@ func (b *bench) trusted(cell int, set float64) float64 {
 // book makes a hit of set at a cell with its tool, within what the film still stands there, and returns it.
 func (b *bench) book(cell, k int, t touch, set float64, c grip) worked {
 	x, y := b.at(cell)
-	w := worked{touch: t, stage: b.stageOf(cell, t), mark: k, cell: cell, grip: c,
+	w := worked{stage: b.stageOf(cell, t), mark: k, cell: cell, grip: c,
 		Hit: Hit{Mark: b.marks[k].ID, XMM: math.Round(10*x) / 10, YMM: math.Round(10*y) / 10, Method: c.method, Tool: c.tool, Held: t != free, Sharp: t == sharp}}
 	r := b.grips.reply(c.tip)
 	if most := b.filmUM(cell, c); math.Abs(set) > most {

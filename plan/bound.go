@@ -182,7 +182,7 @@ func (b *bench) bound() Bound {
 		}
 	}
 	// Whatever stands off needs a hit.
-	if bd.Hits == 0 && !b.again().fair() {
+	if bd.Hits == 0 && b.again().worst() > 1 {
 		bd.Hits, places = 1, 1
 	}
 	bd.Why = fmt.Sprintf("%d hits if all land as told; no plan that comes as near and sets no more metal on any of %d places can do with fewer than %d", bd.Told, places, bd.Hits)

@@ -52,10 +52,12 @@ func TestBoundNeverAboveAPlan(t *testing.T) {
 				copy(b.start, b.h)
 				k := 1 + rnd.IntN(6)
 				for range k {
-					w := worked{cell: sites[rnd.IntN(len(sites))], touch: touch(rnd.IntN(3))}
+					w := worked{cell: sites[rnd.IntN(len(sites))]}
+					touch := touch(rnd.IntN(3))
+					w.Held, w.Sharp = touch != free, touch == sharp
 					w.SetUM = maxSetUM * (2*rnd.Float64() - 1)
 					w.mark = b.site[w.cell] - 1
-					b.bump(b.start, w.cell, b.field(w.touch, grip{}), -w.SetUM)
+					b.bump(b.start, w.cell, b.field(touch, grip{}), -w.SetUM)
 					b.done = append(b.done, w)
 				}
 				bd := b.bound()

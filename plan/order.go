@@ -6,7 +6,6 @@ import (
 	"sort"
 
 	"fairmetal/mark"
-	"fairmetal/metal"
 )
 
 // plain tells whether one of the plain orders is asked for.
@@ -15,26 +14,26 @@ func (in *Input) plain() bool { return in.Order == One || in.Order == Deepest }
 // plain works the panel as the plain orders do: always the worst metal, brought level, without a thought for what other hits will do to it; first to
 // the fair height, and as long as lines wobble over their limit to finer ones.
 func (b *bench) plain(order string) {
-	for b.finer = 1; b.finer > finest && (b.finer == 1 || !b.fair()); b.finer *= finerBy {
-		b.plainTo(order)
+	for finer := 1.0; finer > finest && (finer == 1 || b.worst() > 1); finer *= finerBy {
+		b.plainTo(order, finer*b.in.goal())
 	}
 }
 
 // finerBy is the step from one height that plain orders work to to the next, finest the last.
 const finerBy, finest = 0.7, 0.2
 
-func (b *bench) plainTo(order string) {
+func (b *bench) plainTo(order string, limitUM float64) {
 	if order == Deepest {
-		b.until(0, Level)
-		b.until(0, Finish)
+		b.until(0, free, levelUM)
+		b.until(0, held, limitUM)
 		return
 	}
 	// Mark by mark to the end, deepest first, coming back to what the next has disturbed.
 	for range 6 {
 		before := len(b.done)
 		for k := range b.marks {
-			b.until(k+1, Level)
-			b.until(k+1, Finish)
+			b.until(k+1, free, levelUM)
+			b.until(k+1, held, limitUM)
 		}
 		if len(b.done) == before {
 			return
@@ -42,19 +41,16 @@ func (b *bench) plainTo(order string) {
 	}
 }
 
-// until hits the worst cell of a mark (0: of all) until none is over its limit, or hits stop helping.
-func (b *bench) until(only int, stage Stage) {
+// until hits the worst cell of a mark (0: of all) until none is over a limit, or hits stop helping. These orders finish with held hits; with the
+// sharpest tip they take more of them.
+func (b *bench) until(only int, t touch, limitUM float64) {
 	for range max(0, maxHits-len(b.done)) {
 		cell, most := -1, 0.0
 		for i, o := range b.owner {
 			if o == 0 || only != 0 && o != only || b.capability > 0 && b.strain[i] > strainShare*b.capability {
 				continue
 			}
-			limit := levelUM
-			if stage == Finish {
-				limit = b.finer * b.in.goal()
-			}
-			if over := math.Abs(b.h[i]) - limit; over > most {
+			if over := math.Abs(b.h[i]) - limitUM; over > most {
 				most, cell = over, i
 			}
 		}
@@ -63,10 +59,6 @@ func (b *bench) until(only int, stage Stage) {
 		}
 		x, y := b.at(cell)
 		k := b.owner[cell] - 1
-		t := free
-		if stage == Finish {
-			t = held // with the sharpest tip these orders take more hits
-		}
 		c := b.grips.at(x, y, k, b.stageOf(cell, t), b.h[cell] > 0)
 		w := b.book(cell, k, t, math.Copysign(min(math.Abs(b.h[cell]), c.mostUM), -b.h[cell]), c)
 		if math.Abs(w.SetUM) < 1 {
@@ -122,11 +114,7 @@ func (b *bench) interaction() ([]Influence, []int, error) {
 		}
 		return i
 	}
-	crown := b.in.Crown
-	if r := b.in.Panel.RadiusMM; r > 0 && crown == (metal.Crown{}) {
-		crown = metal.Crown{KxPerMM: 1 / r, KyPerMM: 1 / r}
-	}
-	around, err := b.in.Panel.Neighbourhood(places, crown)
+	around, err := b.in.Panel.Neighbourhood(places, crowned(b.in.Panel, b.in.Crown))
 	if err != nil {
 		return nil, nil, err
 	}

@@ -27,12 +27,17 @@ const (
 	feltLengths = 4.0
 )
 
-// newGround works the fields amid the panel out. A zero crown is that of the panel's radius.
-func newGround(p metal.Panel, c metal.Crown, a rack.Access) (*ground, error) {
+// crowned is the crown of a panel: a zero one is that of the panel's radius.
+func crowned(p metal.Panel, c metal.Crown) metal.Crown {
 	if c == (metal.Crown{}) && p.RadiusMM > 0 {
 		c = metal.Crown{KxPerMM: 1 / p.RadiusMM, KyPerMM: 1 / p.RadiusMM}
 	}
-	g := &ground{panel: p, crown: c, held: a, zones: map[[2]int]*fields{}}
+	return c
+}
+
+// newGround works the fields amid the panel out.
+func newGround(p metal.Panel, c metal.Crown, a rack.Access) (*ground, error) {
+	g := &ground{panel: p, crown: crowned(p, c), held: a, zones: map[[2]int]*fields{}}
 	half := supported(p)
 	shell, err := metal.NewShell(g.room(2*half, 2*half))
 	if err != nil {

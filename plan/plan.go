@@ -193,7 +193,8 @@ func Make(in Input) (Plan, error) {
 		known = append(known, m)
 	}
 	unknown := len(known) < len(in.Marks)
-	for k, over := range newBench(in, known, nil).overByMark() {
+	start := newBench(in, known, nil)
+	for k, over := range start.overByMark() {
 		if m := known[k]; over <= 1 && m.DepthUM < in.FairUM {
 			p.Skipped = append(p.Skipped, Skip{m.ID, "fair already"})
 		} else {
@@ -209,8 +210,8 @@ func Make(in Input) (Plan, error) {
 		return Plan{}, err
 	}
 	g = g.shaped(in.Shape)
-	start := newBench(in, work, g.mid)
-	start.grips.ground = g
+	start.work(work)
+	start.fields, start.grips.ground = g.mid, g
 	if p.Influences, start.groups, err = start.interaction(); err != nil {
 		return Plan{}, err
 	}

@@ -34,11 +34,11 @@ func (b *bench) passes() {
 	for range mostRounds {
 		before := len(b.done)
 		b.pass()
-		if len(b.done) == before || len(b.done) >= maxHits || b.in.NextOnly || b.fair() {
+		over := b.worst()
+		if len(b.done) == before || len(b.done) >= maxHits || b.in.NextOnly || over <= 1 {
 			return
 		}
-		um, mrad := b.left()
-		if over := max(um/b.in.goal(), mrad/b.slopeGoal()); over < paying*least {
+		if over < paying*least {
 			least, idle = over, 0
 		} else if idle++; idle >= mostIdle {
 			return
@@ -65,8 +65,7 @@ func (b *bench) pass() {
 	lowest := b.lowest()
 	var hits []worked
 	for _, t := range left {
-		x, y := b.at(t.cell)
-		w := b.book(t.cell, t.mark, t.touch, b.trusted(t.cell, t.set), b.grips.at(x, y, t.mark, b.stageOf(t.cell, t.touch), t.set < 0))
+		w := b.tell(t, b.trusted(t.cell, t.set))
 		if math.Abs(w.SetUM) < leastUM {
 			continue
 		}
@@ -120,7 +119,7 @@ func (b *bench) inOrder(hits []worked) []worked {
 				}
 			}
 			hits[i], hits[at] = hits[at], hits[i]
-			b.bump(h, hits[i].cell, b.field(hits[i].touch, hits[i].grip), hits[i].SetUM)
+			b.bump(h, hits[i].cell, b.field(hits[i].touch(), hits[i].grip), hits[i].SetUM)
 		}
 		from = to
 	}
@@ -190,7 +189,7 @@ func stageAfter(last Stage, hits []worked) Stage {
 		if w.stage == Raise {
 			now = Raise
 		}
-		if w.touch != free {
+		if w.touch() != free {
 			heldHits++
 		}
 	}
@@ -206,7 +205,7 @@ var stages = []Stage{Raise, Level, Finish}
 func (b *bench) replay(h []float64, w *worked) {
 	from := h[w.cell]
 	w.FromUM, w.ToUM, w.LoadedUM = from, from+w.SetUM, from+b.lift(w.grip, w.SetUM)
-	b.bump(h, w.cell, b.field(w.touch, w.grip), w.SetUM)
+	b.bump(h, w.cell, b.field(w.touch(), w.grip), w.SetUM)
 }
 
 func minutes(w worked) float64 { return minutesOf[w.Method+" "+string(w.stage)] }

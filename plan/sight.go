@@ -167,7 +167,7 @@ func (b *bench) along(cell int, s *shape) (sum, norm float64) {
 
 // apply makes a hit on the simulated panel.
 func (b *bench) apply(w worked) {
-	s := b.shape(w.touch, w.grip)
+	s := b.shape(w.touch(), w.grip)
 	b.bump(b.h, w.cell, s.lift, w.SetUM)
 	b.bump(b.seen, w.cell, s.seen, w.SetUM)
 	b.bump(b.missSlope, w.cell, s.missSlope, w.SetUM*w.SetUM)
@@ -192,8 +192,11 @@ func (b *bench) left() (um, mrad float64) {
 	return um, mrad
 }
 
-// fair tells whether the goals are met.
-func (b *bench) fair() bool {
-	um, mrad := b.left()
-	return um <= b.in.goal() && mrad <= b.slopeGoal()
+// worst is the largest over of the metal that has to become fair: at 1 and under the goals are met.
+func (b *bench) worst() float64 {
+	most := 0.0
+	for _, over := range b.overByMark() {
+		most = max(most, over)
+	}
+	return most
 }

@@ -76,14 +76,14 @@ func (b *bench) pick() []trial {
 	var out []trial
 	at := map[key]int{}
 	for _, w := range g.done {
-		k := key{w.cell, w.touch}
+		k := key{w.cell, w.touch()}
 		j, again := at[k]
 		if again && math.Abs(out[j].set+w.SetUM) <= w.grip.mostUM {
 			out[j].set += w.SetUM
 			continue
 		}
 		at[k] = len(out)
-		out = append(out, trial{w.cell, w.mark, w.touch, w.SetUM})
+		out = append(out, trial{w.cell, w.mark, k.touch, w.SetUM})
 	}
 	return out
 }
@@ -110,23 +110,22 @@ func (b *bench) best(worst int) bool {
 	if b.h[worst] < -raiseFromUM {
 		touches = touches[:1]
 	}
-	var w worked
+	var hit trial
 	gain := 0.0
 	b.each(x, y, searchMM, func(i int, _ float64) {
 		if b.owner[i] == 0 && b.site[i] == 0 || math.IsNaN(b.seen[i]) || b.capability > 0 && b.strain[i] > strainShare*b.capability {
 			return
 		}
 		for _, t := range touches {
-			if s, g := b.trial(i, k, t); g > gain {
-				gain, w = g, worked{cell: i, touch: t, Hit: Hit{SetUM: s}}
+			if s, g := b.try(i, k, t); g > gain {
+				gain, hit = g, trial{i, k, t, s}
 			}
 		}
 	})
 	if gain == 0 {
 		return false
 	}
-	x, y = b.at(w.cell)
-	w = b.book(w.cell, k, w.touch, w.SetUM, b.grips.at(x, y, k, b.stageOf(w.cell, w.touch), w.SetUM < 0))
+	w := b.tell(hit, hit.set)
 	if math.Abs(w.SetUM) < worthTellingUM {
 		return false
 	}
@@ -138,8 +137,14 @@ func (b *bench) best(worst int) bool {
 // worthTellingUM: smaller sets are not looked at.
 const worthTellingUM = 1.0
 
-// trial is the best set of one touch at a cell, within what tools, hand and film allow, and how much it takes away.
-func (b *bench) trial(cell, k int, t touch) (set, gain float64) {
+// tell books a trial with a set.
+func (b *bench) tell(t trial, set float64) worked {
+	x, y := b.at(t.cell)
+	return b.book(t.cell, t.mark, t.touch, set, b.grips.at(x, y, t.mark, b.stageOf(t.cell, t.touch), t.set < 0))
+}
+
+// try is the best set of one touch at a cell, within what tools, hand and film allow, and how much it takes away.
+func (b *bench) try(cell, k int, t touch) (set, gain float64) {
 	x, y := b.at(cell)
 	stage := b.stageOf(cell, t)
 	c := b.grips.at(x, y, k, stage, false)

@@ -26,20 +26,26 @@ func smallDisk(t *testing.T, size string) string {
 	return dir
 }
 
+// smallShop is a workshop with one job on such a disk, and its folder.
+func smallShop(t *testing.T, size string) (disk, dir string, s *store.Store, j job.Job) {
+	t.Helper()
+	disk = smallDisk(t, size)
+	dir = filepath.Join(disk, "shop")
+	s, err := store.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if j, err = s.AddJob(t.Context(), job.Job{Vehicle: "Van 12", Panel: "Roof"}); err != nil {
+		t.Fatal(err)
+	}
+	return disk, dir, s, j
+}
+
 // TestDiskFull: what does not fit is refused in words, what was kept stays whole, and with space again the work goes on.
 func TestDiskFull(t *testing.T) {
 	ctx := t.Context()
-	disk := smallDisk(t, "3m")
-	dir := filepath.Join(disk, "shop")
-	s, err := store.Open(ctx, dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	disk, dir, s, j := smallShop(t, "3m")
 	defer func() { s.Close() }()
-	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
-	if err != nil {
-		t.Fatal(err)
-	}
 	kept := map[string]string{} // capture: hash
 	photo := func(n int) []byte { return bytes.Repeat(fmt.Appendf(nil, "%08d", n), 25_000) }
 	var refusal error
@@ -105,17 +111,8 @@ func TestDiskFull(t *testing.T) {
 // TestDiskFullMeasuring: results that do not fit are not booked in part, and fit once there is space.
 func TestDiskFullMeasuring(t *testing.T) {
 	ctx := t.Context()
-	disk := smallDisk(t, "3m")
-	dir := filepath.Join(disk, "shop")
-	s, err := store.Open(ctx, dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	disk, dir, s, j := smallShop(t, "3m")
 	defer func() { s.Close() }()
-	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
-	if err != nil {
-		t.Fatal(err)
-	}
 	c, err := s.AddCapture(ctx, j.ID, "c", map[string][]byte{"u.jpg": []byte("photo")})
 	if err == nil {
 		c, err = s.Claim(ctx, c.ID, "a", time.Minute)
@@ -221,16 +218,7 @@ func TestReadOnlyUnderWay(t *testing.T) {
 // TestReadOnlyDisk: refused in words at the start and, when it turns so under way, at each change; nothing is lost.
 func TestReadOnlyDisk(t *testing.T) {
 	ctx := t.Context()
-	disk := smallDisk(t, "8m")
-	dir := filepath.Join(disk, "shop")
-	s, err := store.Open(ctx, dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	j, err := s.AddJob(ctx, job.Job{Vehicle: "Van 12", Panel: "Roof"})
-	if err != nil {
-		t.Fatal(err)
-	}
+	disk, dir, s, j := smallShop(t, "8m")
 	s.Close()
 	remount := func(flags uintptr) {
 		t.Helper()
@@ -246,7 +234,8 @@ func TestReadOnlyDisk(t *testing.T) {
 		t.Errorf("made on a disk that takes nothing: %v", err)
 	}
 	remount(0)
-	if s, err = store.Open(ctx, dir); err != nil {
+	s, err := store.Open(ctx, dir)
+	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()

@@ -158,14 +158,22 @@ func (a *App) costsPage(w http.ResponseWriter, r *http.Request) {
 	a.showCosts(w, r, http.StatusOK, c.view(a.lang(r)))
 }
 
-// saveTrim adds, changes or removes one part of the trim list.
-func (a *App) saveTrim(w http.ResponseWriter, r *http.Request) {
+// costsSent reads a form that was sent and the lists that it changes; not ok: the answer is given.
+func (a *App) costsSent(w http.ResponseWriter, r *http.Request) (*costs, bool) {
 	if !a.form(w, r) {
-		return
+		return nil, false
 	}
 	c, err := a.costs(r.Context())
 	if err != nil {
 		a.fail(w, r, err)
+	}
+	return c, err == nil
+}
+
+// saveTrim adds, changes or removes one part of the trim list.
+func (a *App) saveTrim(w http.ResponseWriter, r *http.Request) {
+	c, ok := a.costsSent(w, r)
+	if !ok {
 		return
 	}
 	e, err, gone := editList(r, c.lists(a.lang(r)))
@@ -198,12 +206,8 @@ func (a *App) saveTrim(w http.ResponseWriter, r *http.Request) {
 
 // savePaint keeps one form of the fill-and-paint model.
 func (a *App) savePaint(w http.ResponseWriter, r *http.Request) {
-	if !a.form(w, r) {
-		return
-	}
-	c, err := a.costs(r.Context())
-	if err != nil {
-		a.fail(w, r, err)
+	c, ok := a.costsSent(w, r)
+	if !ok {
 		return
 	}
 	id := r.PathValue("section")
@@ -216,7 +220,7 @@ func (a *App) savePaint(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	form := &v.Sections[i]
-	err = form.read(r)
+	err := form.read(r)
 	keep()
 	shop := c.paint
 	if err == nil {
