@@ -20,6 +20,7 @@ import (
 
 	"fairmetal/capture"
 	"fairmetal/card"
+	"fairmetal/internal/rows"
 	"fairmetal/mark"
 	"fairmetal/mirror"
 	"fairmetal/phase"
@@ -303,19 +304,19 @@ func (r *run) steady(a, b card.Card) bool {
 	}
 	ref := r.frames[0].img
 	boxA, boxB := boxOf(a), boxOf(b)
-	moves := make([]steady.Move, len(r.frames))
+	moves, followed := make([]steady.Move, len(r.frames)), make([]bool, len(r.frames))
+	moves[0], followed[0] = steady.Still, true
+	rows.Do(len(r.frames)-1, func(i0, i1 int) {
+		for i := i0 + 1; i <= i1; i++ {
+			moves[i], followed[i] = steady.Between(ref, r.frames[i].img, boxA, boxB)
+		}
+	})
 	most, lost := 0.0, ""
-	for i := range r.frames {
-		moves[i] = steady.Still
-		if i == 0 {
+	for i, m := range moves {
+		if !followed[i] {
+			moves[i], lost = steady.Still, r.frames[i].File
 			continue
 		}
-		m, ok := steady.Between(ref, r.frames[i].img, boxA, boxB)
-		if !ok {
-			lost = r.frames[i].File
-			continue
-		}
-		moves[i] = m
 		most = max(most, m.Largest(ref.W, ref.H))
 	}
 	// Where all others stood still one photo's cards may be lost in the stripes; had it moved, its stripes would not fit.
