@@ -624,14 +624,18 @@ func localRMS(v []float32, w, h int) []float32 {
 		}
 	})
 	rows.Do(h, func(y0, y1 int) {
+		col := make([]float32, w)
 		for y := y0; y < y1; y++ {
 			lo, hi := max(y-r, 0), min(y+r, h-1)
-			for x := range w {
-				var s float32
-				for k := lo; k <= hi; k++ {
-					s += tmp[k*w+x]
+			clear(col)
+			for k := lo; k <= hi; k++ {
+				for x, v := range tmp[k*w : (k+1)*w] {
+					col[x] += v
 				}
-				out[y*w+x] = float32(math.Sqrt(float64(s / float32(hi-lo+1))))
+			}
+			n := float32(hi - lo + 1)
+			for x, v := range col {
+				out[y*w+x] = sqrt(v / n)
 			}
 		}
 	})
@@ -688,12 +692,14 @@ func despeckle(ok []bool, w, h int) []bool {
 						continue
 					}
 					n := 0
-					for _, d := range [8]int{-w - 1, -w, -w + 1, -1, 1, w - 1, w, w + 1} {
-						if ok[i+d] {
-							n++
+					for _, row := range [3]int{i - w - 1, i - 1, i + w - 1} {
+						for _, v := range ok[row : row+3] {
+							if v {
+								n++
+							}
 						}
 					}
-					out[i] = n >= 5
+					out[i] = n >= 6 // itself among them
 				}
 			}
 		})
