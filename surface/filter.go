@@ -33,11 +33,16 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 		// What is known, and zero elsewhere, padded so that the kernel may reach over the rim.
 		known, value := make([]float32, g.Cols+2*half), make([]float32, g.Cols+2*half)
 		for r := r0; r < r1; r++ {
+			any := false
 			for c, v := range z[r*g.Cols : (r+1)*g.Cols] {
 				known[c+half], value[c+half] = 0, 0
 				if v == v {
 					known[c+half], value[c+half] = 1, v
+					any = true
 				}
+			}
+			if !any {
+				continue
 			}
 			addRow(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
 			addRow(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
@@ -67,10 +72,19 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 	return out
 }
 
-// addRow adds to dst the padded row src weighted by the kernel about each cell.
+// addRow adds to dst the padded row src weighted by the kernel about each cell, four weights at a time.
 func addRow(dst, src, kernel []float32) {
-	for k, w := range kernel {
-		addTimes(dst, src[k:], w)
+	k := 0
+	for ; k+4 <= len(kernel); k += 4 {
+		w0, w1, w2, w3 := kernel[k], kernel[k+1], kernel[k+2], kernel[k+3]
+		s := src[k : k+len(dst)+3]
+		for i := range dst {
+			t := s[i : i+4 : i+4]
+			dst[i] += w0*t[0] + w1*t[1] + w2*t[2] + w3*t[3]
+		}
+	}
+	for ; k < len(kernel); k++ {
+		addTimes(dst, src[k:], kernel[k])
 	}
 }
 
