@@ -174,7 +174,7 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 			mid, gain := c.levels.mid[k], 1/c.levels.half[k]
 			own, turns = own[:0], turns[:0]
 			for x := x0; x < x1; x += stride {
-				own, turns = append(own, min(max((row[x]-mid)*gain, -maxSwing), maxSwing)), append(turns, t[x])
+				own, turns = append(own, bounded((row[x]-mid)*gain, maxSwing)), append(turns, t[x])
 			}
 			for q, s := range scales {
 				var a, b float32
