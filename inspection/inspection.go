@@ -640,8 +640,10 @@ func (r *run) mirror() error {
 	} else {
 		cal, err = r.calibrate(prior)
 	}
-	if n := len(mirror.SomeSights(r.u, r.v, patchShare)); err != nil && n < mirror.LeastSights {
-		return r.refuseFew(n)
+	if err != nil {
+		if n := len(mirror.SomeSights(r.u, r.v, patchShare)); n < mirror.LeastSights {
+			return r.refuseFew(n)
+		}
 	}
 	if err == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)

@@ -32,23 +32,26 @@ func Sights(u, v *phase.Field) []Sight { return SomeSights(u, v, 1) }
 // rims of holes, as on a feature line, are not to be trusted as well.
 func SomeSights(u, v *phase.Field, share float64) []Sight {
 	side := max(3, u.W/sightsAcross)
-	var out []Sight
-	for y := 0; y+side <= u.H; y += side {
-		for x := 0; x+side <= u.W; x += side {
-			var n, su, sv, sx, sy float64
-			for j := y; j < y+side; j++ {
-				for i := x; i < x+side; i++ {
-					if a, b := float64(u.X[j*u.W+i]), float64(v.X[j*u.W+i]); a == a && b == b {
-						n, su, sv, sx, sy = n+1, su+a, sv+b, sx+float64(i)+0.5, sy+float64(j)+0.5
+	bands := make([][]Sight, u.H/side)
+	rows.Do(len(bands), func(b0, b1 int) {
+		for b := b0; b < b1; b++ {
+			for x := 0; x+side <= u.W; x += side {
+				var n, su, sv, sx, sy float64
+				for j := b * side; j < (b+1)*side; j++ {
+					a, c := u.X[j*u.W+x:j*u.W+x+side], v.X[j*u.W+x:j*u.W+x+side]
+					for i, p := range a {
+						if q := c[i]; p == p && q == q {
+							n, su, sv, sx, sy = n+1, su+float64(p), sv+float64(q), sx+float64(x+i)+0.5, sy+float64(j)+0.5
+						}
 					}
 				}
-			}
-			if n >= share*float64(side*side) {
-				out = append(out, Sight{PX: sx / n, PY: sy / n, U: su / n, V: sv / n, Weight: 1})
+				if n >= share*float64(side*side) {
+					bands[b] = append(bands[b], Sight{PX: sx / n, PY: sy / n, U: su / n, V: sv / n, Weight: 1})
+				}
 			}
 		}
-	}
-	return out
+	})
+	return slices.Concat(bands...)
 }
 
 // Prior is what is known before the stripes are looked at.
