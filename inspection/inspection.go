@@ -450,11 +450,17 @@ func (r *run) read() (err error) {
 
 // calm reads the stripes anew from smoothed photos where they do not stand out of the noise; first is what the first reading said.
 func (r *run) calm(notices int, first error) error {
-	err := first
-	for range mostCalm {
-		if err == nil && max(r.u.Faint(), r.v.Faint()) < faintShare {
-			return nil
+	faint := func(err error) float64 {
+		if err != nil {
+			return 1
 		}
+		return max(r.u.Faint(), r.v.Faint())
+	}
+	if faint(first) < faintShare {
+		return nil
+	}
+	err := first
+	for k := 0; k < mostCalm && faint(err) >= stillFaint; k++ {
 		for i := range r.frames {
 			r.frames[i].img = photo.Smooth(r.frames[i].img)
 		}
@@ -472,6 +478,8 @@ func (r *run) calm(notices int, first error) error {
 const (
 	// faintShare of the striped pixels may be lost to noise: 2 to 20 % are on rough white and metallic paints, nearly all on a very coarse one.
 	faintShare = 0.6
+	// stillFaint is the share from which smoothed photos are smoothed once more: fine detail is gone already.
+	stillFaint = 0.15
 	mostCalm   = 2 // each halves the noise and more
 	// faintAdvice is what makes stripes stand out.
 	faintAdvice = "brighten the board, darken the room, or take the photos at a lower ISO with a longer exposure from a stand"
