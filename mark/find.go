@@ -152,7 +152,7 @@ func spread(v []float32) float64 {
 // threshold is the least smoothed height of a mark at a cell, um. Close to the rim of the measured metal the form is carried
 // over from one side only, so more is asked there.
 func (f *finder) threshold(i int) float64 {
-	t := max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise, noiseRatio*float64(f.restless[i]))
+	t := f.standOut(i)
 	if d := float64(f.edge[i]); d < rimMM {
 		t *= 1 + 3*(1-d/rimMM)
 	}
@@ -160,6 +160,11 @@ func (f *finder) threshold(i int) float64 {
 		t = max(t, 2.5*s)
 	}
 	return t
+}
+
+// standOut is the least smoothed height of a mark amid measured metal, um.
+func (f *finder) standOut(i int) float64 {
+	return max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise, noiseRatio*float64(f.restless[i]))
 }
 
 // rimMM is how far from the rim marks must prove themselves.
@@ -379,18 +384,28 @@ func (f *finder) elongation(cells []int) float64 {
 	return math.Sqrt((m + d) / (m - d))
 }
 
-// dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed.
+// dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed, unless they stand out farther in
+// too: a mark that the rim cuts.
 func (f *finder) dropBeside(found []*region) []*region {
 	return slices.DeleteFunc(found, func(q *region) bool {
-		touching := 0
+		touching, inside := 0, 0
 		for _, i := range q.cells {
-			if f.edge[i] < 1.5*float32(f.s.PitchMM) {
+			switch d := f.edge[i]; {
+			case d < 1.5*float32(f.s.PitchMM):
 				touching++
+			case d > besideMM && float64(f.smooth[i]*q.sign) > f.threshold(i):
+				inside++
 			}
 		}
-		return f.edge[q.at] < 2 && q.peak < 6*f.threshold(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
+		if float64(inside)*f.s.PitchMM*f.s.PitchMM > besideMM*besideMM {
+			return q.peak < 5*f.standOut(q.at) && 10*touching > len(q.cells)
+		}
+		return f.edge[q.at] < besideMM && q.peak < 6*f.threshold(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
 	})
 }
+
+// besideMM is how far from the rim a weak peak is none.
+const besideMM = 2.0
 
 // distanceToUnknown is the chamfer distance of each known cell to the nearest unknown cell or the rim of the raster, mm.
 func distanceToUnknown(g surface.Grid, z []float32) []float32 {

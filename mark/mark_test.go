@@ -149,6 +149,28 @@ func TestNeighboursStayApart(t *testing.T) {
 	}
 }
 
+// TestCutByTheRim: a low whose bottom lies at the rim of the measured metal, or in a hole of it, is found all the same; orange peel there
+// is none.
+func TestCutByTheRim(t *testing.T) {
+	for name, unknown := range map[string]func(x, y float64) bool{
+		"rim":  func(x, y float64) bool { return y > 1 },
+		"hole": func(x, y float64) bool { return math.Hypot(x, y) < 2 },
+	} {
+		for _, depth := range []float64{0, 0.05} {
+			s := skin(8, 0.4, func(x, y float64) float64 { return bowl(x, y, depth, 14, 14, 0) })
+			for i := range s.Height {
+				if x, y := s.XY(i%s.Cols, i/s.Cols); unknown(x, y) {
+					s.Height[i] = float32(math.NaN())
+				}
+			}
+			got := Find(s, Options{})
+			if want := int(math.Ceil(depth)); len(got) != want {
+				t.Errorf("%s, %.0f um deep: %d marks, want %d", name, 1000*depth, len(got), want)
+			}
+		}
+	}
+}
+
 // TestNothingMeasured: a surface without values has no marks and does not crash.
 func TestNothingMeasured(t *testing.T) {
 	if m := Find(surface.New(surface.Grid{Cols: 40, Rows: 30, PitchMM: 0.5}), Options{}); len(m) != 0 {
