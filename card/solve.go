@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/internal/rows"
 )
 
 var errLost = errors.New("card: the fit lost the symbol")
@@ -32,9 +34,33 @@ func residual(v, lum float64) (r float64, mute bool) {
 	return v - lum, false
 }
 
+// equationParts is in how many parts the samples are summed: the same on every machine, so that the sums are too.
+const equationParts = 8
+
 // equations gathers the normal equations of the samples at the present unknowns. Only the lower triangle is filled.
 func (f *model) equations(m *mapping, s []sample, n *normalEquations) {
-	*n = normalEquations{}
+	var parts [equationParts]normalEquations
+	rows.Do(equationParts, func(i0, i1 int) {
+		g := *f // with scratch of its own
+		for i := i0; i < i1; i++ {
+			g.gather(m, s[len(s)*i/equationParts:len(s)*(i+1)/equationParts], &parts[i])
+		}
+	})
+	*n = parts[0]
+	for i := range parts[1:] {
+		p := &parts[i+1]
+		n.cost += p.cost
+		for j := range n.b {
+			n.b[j] += p.b[j]
+			for k := range j + 1 {
+				n.a[j][k] += p.a[j][k]
+			}
+		}
+	}
+}
+
+// gather adds the samples to the normal equations.
+func (f *model) gather(m *mapping, s []sample, n *normalEquations) {
 	var g [nAll]float64
 	for i := range s {
 		p := &s[i]

@@ -118,27 +118,22 @@ func (r *Result) Files() (map[string][]byte, error) {
 		m.OutlinePX = px
 		shown[i] = m
 	}
-	var err error
-	if files["marks.json"], err = indent(struct {
-		Marks []mark.Mark `json:"marks"`
-	}{shown}); err != nil {
-		return nil, err
-	}
-	if files["surface.json"], err = indent(r.document(pic)); err != nil {
-		return nil, err
-	}
 	over := image.NewRGBA(pic.Heat.Bounds())
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	var jpg, heat, both bytes.Buffer
-	errs := make([]error, 3)
+	errs := make([]error, 5)
 	var wg sync.WaitGroup
-	wg.Go(func() { errs[0] = jpeg.Encode(&jpg, pic.Photo, &jpeg.Options{Quality: 85}) })
-	wg.Go(func() { errs[1] = enc.Encode(&heat, pic.Heat) })
 	wg.Go(func() {
 		draw.Draw(over, over.Bounds(), pic.Photo, image.Point{}, draw.Src)
 		draw.Draw(over, over.Bounds(), pic.Heat, image.Point{}, draw.Over)
-		errs[2] = enc.Encode(&both, over)
+		errs[0] = enc.Encode(&both, over)
 	})
+	wg.Go(func() { errs[1] = enc.Encode(&heat, pic.Heat) })
+	wg.Go(func() { errs[2] = jpeg.Encode(&jpg, pic.Photo, &jpeg.Options{Quality: 85}) })
+	files["surface.json"], errs[3] = indent(r.document(pic))
+	files["marks.json"], errs[4] = indent(struct {
+		Marks []mark.Mark `json:"marks"`
+	}{shown})
 	wg.Wait()
 	if err := errors.Join(errs...); err != nil {
 		return nil, err

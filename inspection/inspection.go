@@ -20,6 +20,7 @@ import (
 
 	"fairmetal/capture"
 	"fairmetal/card"
+	"fairmetal/internal/rows"
 	"fairmetal/mark"
 	"fairmetal/mirror"
 	"fairmetal/phase"
@@ -303,19 +304,19 @@ func (r *run) steady(a, b card.Card) bool {
 	}
 	ref := r.frames[0].img
 	boxA, boxB := boxOf(a), boxOf(b)
-	moves := make([]steady.Move, len(r.frames))
+	moves, followed := make([]steady.Move, len(r.frames)), make([]bool, len(r.frames))
+	moves[0], followed[0] = steady.Still, true
+	rows.Do(len(r.frames)-1, func(i0, i1 int) {
+		for i := i0 + 1; i <= i1; i++ {
+			moves[i], followed[i] = steady.Between(ref, r.frames[i].img, boxA, boxB)
+		}
+	})
 	most, lost := 0.0, ""
-	for i := range r.frames {
-		moves[i] = steady.Still
-		if i == 0 {
+	for i, m := range moves {
+		if !followed[i] {
+			moves[i], lost = steady.Still, r.frames[i].File
 			continue
 		}
-		m, ok := steady.Between(ref, r.frames[i].img, boxA, boxB)
-		if !ok {
-			lost = r.frames[i].File
-			continue
-		}
-		moves[i] = m
 		most = max(most, m.Largest(ref.W, ref.H))
 	}
 	// Where all others stood still one photo's cards may be lost in the stripes; had it moved, its stripes would not fit.
@@ -449,11 +450,17 @@ func (r *run) read() (err error) {
 
 // calm reads the stripes anew from smoothed photos where they do not stand out of the noise; first is what the first reading said.
 func (r *run) calm(notices int, first error) error {
-	err := first
-	for range mostCalm {
-		if err == nil && max(r.u.Faint(), r.v.Faint()) < faintShare {
-			return nil
+	faint := func(err error) float64 {
+		if err != nil {
+			return 1
 		}
+		return max(r.u.Faint(), r.v.Faint())
+	}
+	if faint(first) < faintShare {
+		return nil
+	}
+	err := first
+	for k := 0; k < mostCalm && faint(err) >= stillFaint; k++ {
 		for i := range r.frames {
 			r.frames[i].img = photo.Smooth(r.frames[i].img)
 		}
@@ -471,6 +478,8 @@ func (r *run) calm(notices int, first error) error {
 const (
 	// faintShare of the striped pixels may be lost to noise: 2 to 20 % are on rough white and metallic paints, nearly all on a very coarse one.
 	faintShare = 0.6
+	// stillFaint is the share from which smoothed photos are smoothed once more: fine detail is gone already.
+	stillFaint = 0.15
 	mostCalm   = 2 // each halves the noise and more
 	// faintAdvice is what makes stripes stand out.
 	faintAdvice = "brighten the board, darken the room, or take the photos at a lower ISO with a longer exposure from a stand"
@@ -639,8 +648,10 @@ func (r *run) mirror() error {
 	} else {
 		cal, err = r.calibrate(prior)
 	}
-	if n := len(mirror.SomeSights(r.u, r.v, patchShare)); err != nil && n < mirror.LeastSights {
-		return r.refuseFew(n)
+	if err != nil {
+		if n := len(mirror.SomeSights(r.u, r.v, patchShare)); n < mirror.LeastSights {
+			return r.refuseFew(n)
+		}
 	}
 	if err == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)

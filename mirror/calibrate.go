@@ -32,23 +32,26 @@ func Sights(u, v *phase.Field) []Sight { return SomeSights(u, v, 1) }
 // rims of holes, as on a feature line, are not to be trusted as well.
 func SomeSights(u, v *phase.Field, share float64) []Sight {
 	side := max(3, u.W/sightsAcross)
-	var out []Sight
-	for y := 0; y+side <= u.H; y += side {
-		for x := 0; x+side <= u.W; x += side {
-			var n, su, sv, sx, sy float64
-			for j := y; j < y+side; j++ {
-				for i := x; i < x+side; i++ {
-					if a, b := float64(u.X[j*u.W+i]), float64(v.X[j*u.W+i]); a == a && b == b {
-						n, su, sv, sx, sy = n+1, su+a, sv+b, sx+float64(i)+0.5, sy+float64(j)+0.5
+	bands := make([][]Sight, u.H/side)
+	rows.Do(len(bands), func(b0, b1 int) {
+		for b := b0; b < b1; b++ {
+			for x := 0; x+side <= u.W; x += side {
+				var n, su, sv, sx, sy float64
+				for j := b * side; j < (b+1)*side; j++ {
+					a, c := u.X[j*u.W+x:j*u.W+x+side], v.X[j*u.W+x:j*u.W+x+side]
+					for i, p := range a {
+						if q := c[i]; p == p && q == q {
+							n, su, sv, sx, sy = n+1, su+float64(p), sv+float64(q), sx+float64(x+i)+0.5, sy+float64(j)+0.5
+						}
 					}
 				}
-			}
-			if n >= share*float64(side*side) {
-				out = append(out, Sight{PX: sx / n, PY: sy / n, U: su / n, V: sv / n, Weight: 1})
+				if n >= share*float64(side*side) {
+					bands[b] = append(bands[b], Sight{PX: sx / n, PY: sy / n, U: su / n, V: sv / n, Weight: 1})
+				}
 			}
 		}
-	}
-	return out
+	})
+	return slices.Concat(bands...)
 }
 
 // Prior is what is known before the stripes are looked at.
@@ -484,27 +487,42 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 	if s.stride > 1 {
 		maxIter = 3 // the weights are not final yet
 	}
-	nPrior := nBoard + len(s.exps) + 6 + 2*s.folds + nLens
-	used := (len(s.sights) + s.stride - 1) / s.stride
-	m := 2*used + nPrior
+	step := s.steps()
+	m := 2*((len(s.sights)+s.stride-1)/s.stride) + s.priorRows()
+	return lm.Minimise(lm.Problem{
+		M: m, Step: step, MaxIter: maxIter, Tol: 1e-4, NoCov: s.stride > 1 && !s.prior.Rough,
+		Residuals: func(x, r []float64) { s.misfits(x, r) },
+		Jacobian:  func(x []float64, cols [][]float64) { s.jacobian(x, step, cols) },
+	}, x)
+}
+
+// steps are those of the difference quotients.
+func (s *solver) steps() []float64 {
 	step := []float64{0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-4}
 	for range s.exps {
 		step = append(step, 1e-3)
 	}
 	for range s.folds {
-		step = append(step, 1e-4, 0.02, 1e-3, 1e-4, 1e-2)
+		step = append(step, 1e-4, 0.02, 1e-3, 1e-4, 1e-3)
 	}
 	if s.lens != nil {
 		step = append(step, 1e-4, 1e-4)
 	}
-	return lm.Minimise(lm.Problem{M: m, Step: step, MaxIter: maxIter, Tol: 1e-4, NoCov: s.stride > 1 && !s.prior.Rough, Residuals: func(x, r []float64) {
-		b := s.board(x)
-		f := s.form(x)
-		see := s.view(x)
-		for k := range used {
+	return step
+}
+
+// priorRows is how many residuals the priors add.
+func (s *solver) priorRows() int { return nBoard + len(s.exps) + 6 + 2*s.folds + nLens }
+
+// misfits fills what the unknowns leave of the sights in use, two a sight, and of the priors, weighted.
+func (s *solver) misfits(x, r []float64) {
+	used := (len(s.sights) + s.stride - 1) / s.stride
+	b, f, see := s.board(x), s.form(x), s.view(x)
+	rows.Do(used, func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
 			i := k * s.stride
 			t := s.sights[i]
-			w := math.Sqrt(s.weight[i]*t.Weight*float64(s.stride)) / s.sigma
+			w := s.rootWeight(i)
 			if w == 0 {
 				r[2*k], r[2*k+1] = 0, 0
 				continue
@@ -521,8 +539,13 @@ func (s *solver) solve(x []float64) (lm.Result, error) {
 			}
 			r[2*k], r[2*k+1] = w*(u-t.U), w*(v-t.V)
 		}
-		s.priors(b, f, &see, x, r[2*used:])
-	}}, x)
+	})
+	s.priors(b, f, &see, x, r[2*used:])
+}
+
+// rootWeight is the square root of the weight of a sight in the fit, 1/mm.
+func (s *solver) rootWeight(i int) float64 {
+	return math.Sqrt(s.weight[i]*s.sights[i].Weight*float64(s.stride)) / s.sigma
 }
 
 func (s *solver) priors(b Board, f Form, see *view, x, r []float64) {

@@ -32,17 +32,25 @@ func unwrapStep(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
 		label[start] = id
 		for q := 0; q < len(queue); q++ {
 			i := int(queue[q])
-			neighbours(i, w, n, func(j int) {
-				if !ok[j] || label[j] != 0 {
-					return
+			c := i % w
+			links := [4]int{i - 1, i + 1, i - w, i + w}
+			if c == 0 {
+				links[0] = i
+			}
+			if c == w-1 {
+				links[1] = i
+			}
+			for _, j := range links {
+				if j < 0 || j >= n || !ok[j] || label[j] != 0 {
+					continue
 				}
-				k := p32 * float32(math.Round(float64((x[i]-x[j])/p32)))
+				k := p32 * float32(math.Floor(float64((x[i]-x[j])/p32)+0.5))
 				if d := x[j] + k - x[i]; d < reach && d > -reach {
 					label[j] = id
 					x[j] += k
 					queue = append(queue, int32(j))
 				}
-			})
+			}
 		}
 		sizes = append(sizes, len(queue))
 	}
@@ -81,20 +89,33 @@ func placeParts(x []float32, ok []bool, label []int32, sizes []int, w int, pitch
 		}
 	}
 	votes := make([]map[int]int, len(sizes)+1)
-	for i := range x {
-		if label[i] != main {
-			continue
+	vote := func(i, j int) {
+		l := label[j]
+		if l == 0 || sizes[l-1] < minPart {
+			return
 		}
-		neighbours(i, w, len(x), func(j int) {
-			l := label[j]
-			if l == 0 || l == main || sizes[l-1] < minPart {
-				return
-			}
-			if votes[l] == nil {
-				votes[l] = map[int]int{}
-			}
-			votes[l][int(math.Round(float64(x[i]-x[j])/pitch))]++
-		})
+		if votes[l] == nil {
+			votes[l] = map[int]int{}
+		}
+		votes[l][int(math.Round(float64(x[i]-x[j])/pitch))]++
+	}
+	// Each link between neighbours once, from the largest part to another.
+	link := func(i, j int) {
+		if a, b := label[i], label[j]; a == b {
+			return
+		} else if a == main {
+			vote(i, j)
+		} else if b == main {
+			vote(j, i)
+		}
+	}
+	for i := range x {
+		if i >= w {
+			link(i, i-w)
+		}
+		if i%w > 0 {
+			link(i, i-1)
+		}
 	}
 	trend := affine(x, label, main, w)
 	sum, cnt := make([]float64, len(sizes)+1), make([]float64, len(sizes)+1)
@@ -137,16 +158,21 @@ func placeParts(x []float32, ok []bool, label []int32, sizes []int, w int, pitch
 func affine(x []float32, label []int32, id int32, w int) [3]float64 {
 	var m [3][3]float64
 	var b [3]float64
-	for i := range x {
-		if label[i] != id {
-			continue
-		}
-		r := [3]float64{1, float64(i % w), float64(i / w)}
-		for p := range 3 {
-			for q := range 3 {
-				m[p][q] += r[p] * r[q]
+	for y := 0; y < len(x); y += w {
+		// Sums over a row of 1, column, column^2, x and column x; its own number comes in at the end.
+		var n, c, cc, v, cv float64
+		for k, l := range label[y : y+w] {
+			if l == id {
+				q, z := float64(k), float64(x[y+k])
+				n, c, cc, v, cv = n+1, c+q, cc+q*q, v+z, cv+q*z
 			}
-			b[p] += r[p] * float64(x[i])
+		}
+		r := float64(y / w)
+		for p, row := range [3][4]float64{{n, c, r * n, v}, {c, cc, r * c, cv}, {r * n, r * c, r * r * n, r * v}} {
+			for q := range 3 {
+				m[p][q] += row[q]
+			}
+			b[p] += row[3]
 		}
 	}
 	// Gaussian elimination of the 3 x 3 system.

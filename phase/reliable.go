@@ -14,7 +14,17 @@ import (
 func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
 	n := w * h
 	const turn = float32(2 * math.Pi)
-	wrap := func(d float32) float32 { return d - turn*float32(math.Round(float64(d/turn))) }
+	// Two wrapped phases are less than a turn apart.
+	off := func(d float32) int32 {
+		switch {
+		case d > math.Pi:
+			return 1
+		case d < -math.Pi:
+			return -1
+		}
+		return 0
+	}
+	wrap := func(d float32) float32 { return d - turn*float32(off(d)) }
 	// How far the phase is from running straight through each pixel, in lots of 1/classes of a turn.
 	const classes = 512
 	bend := make([]uint16, n)
@@ -74,11 +84,10 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 		if l%2 == 1 {
 			j = i + w
 		}
-		t.join(int32(i), int32(j), int32(math.Round(float64((ph[i]-ph[j])/turn))))
+		t.join(int32(i), int32(j), off(ph[i]-ph[j]))
 	}
 	x := make([]float32, n)
 	label := make([]int32, n)
-	part := map[int32]int32{}
 	var sizes []int
 	scale := float32(pitch / (2 * math.Pi))
 	for i, good := range ok {
@@ -88,14 +97,12 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 		}
 		root, k := t.find(int32(i))
 		x[i] += float32(k) * float32(pitch)
-		id, known := part[root]
-		if !known {
+		if label[root] == 0 {
 			sizes = append(sizes, 0)
-			id = int32(len(sizes))
-			part[root] = id
+			label[root] = int32(len(sizes))
 		}
-		label[i] = id
-		sizes[id-1]++
+		label[i] = label[root]
+		sizes[label[i]-1]++
 	}
 	if len(sizes) > 1 {
 		placeParts(x, ok, label, sizes, w, pitch)
@@ -104,35 +111,39 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 }
 
 // turns is a union-find forest in which each pixel knows how many turns it stands above its parent.
-type turns struct {
-	parent, above, size []int32
+type turns []node
+
+type node struct {
+	parent int32 // of a root: less its size
+	above  int32
 }
 
-func newTurns(n int) *turns {
-	t := &turns{parent: make([]int32, n), above: make([]int32, n), size: make([]int32, n)}
-	for i := range t.parent {
-		t.parent[i], t.size[i] = int32(i), 1
+func newTurns(n int) turns {
+	t := make(turns, n)
+	for i := range t {
+		t[i].parent = -1
 	}
 	return t
 }
 
 // find returns the root of i and how many turns i stands above it.
-func (t *turns) find(i int32) (root, k int32) {
-	for t.parent[i] != i {
-		p := t.parent[i]
-		if q := t.parent[p]; q != p {
+func (t turns) find(i int32) (root, k int32) {
+	a := &t[i]
+	for a.parent >= 0 {
+		b := &t[a.parent]
+		if b.parent >= 0 {
 			// Halve the path.
-			t.parent[i] = q
-			t.above[i] += t.above[p]
+			a.parent, a.above = b.parent, a.above+b.above
 		}
-		k += t.above[i]
-		i = t.parent[i]
+		k += a.above
+		i = a.parent
+		a = &t[i]
 	}
 	return i, k
 }
 
 // join puts j's part where j stands k turns above i, unless they are of one part already.
-func (t *turns) join(i, j, k int32) {
+func (t turns) join(i, j, k int32) {
 	a, ka := t.find(i)
 	b, kb := t.find(j)
 	if a == b {
@@ -140,11 +151,11 @@ func (t *turns) join(i, j, k int32) {
 	}
 	// Turn of b's root above a's root.
 	d := ka + k - kb
-	if t.size[a] < t.size[b] {
+	if t[a].parent > t[b].parent {
 		a, b, d = b, a, -d
 	}
-	t.parent[b], t.above[b] = a, d
-	t.size[a] += t.size[b]
+	t[a].parent += t[b].parent
+	t[b] = node{a, d}
 }
 
 // denseStripes is how many pitches from pixel to pixel are too many to be read: three pixels a stripe.

@@ -263,13 +263,9 @@ func nstep(axis string, shots []Shot) (*group, error) {
 		g.run, g.across = w, 1
 	}
 	gains := frameGains(shots, basis, inv, g.across)
-	// The fit is linear in the frames: one row of weights each for A, C and S, the gains folded in.
 	wa, wc, ws, gain := make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
-	for k, b := range basis {
-		for j, w := range []([]float32){wa, wc, ws} {
-			w[k] = float32((inv[j][0]*b[0] + inv[j][1]*b[1] + inv[j][2]*b[2]) / gains[k])
-		}
-		gain[k] = float32(1 / gains[k])
+	for k, w := range fitWith(basis, inv, gains) {
+		wa[k], wc[k], ws[k], gain[k] = float32(w[0]), float32(w[1]), float32(w[2]), float32(1/gains[k])
 	}
 	cos, sin := make([]float32, n), make([]float32, n)
 	pix := make([][]float32, n)
@@ -408,16 +404,38 @@ func normalEquations(shifts []float64) (basis [][3]float64, inv [3][3]float64, e
 	return basis, inv, nil
 }
 
-func solve3(inv [3][3]float64, basis [][3]float64, val []float64) (a, c, s float64) {
-	var t [3]float64
+// fit is the least squares fit of level, cosine and sine to the frames of a pixel: a row of weights for each, the gains folded in.
+type fit [][3]float64
+
+// fitWith takes gains of nil for ones.
+func fitWith(basis [][3]float64, inv [3][3]float64, gains []float64) fit {
+	f := make(fit, len(basis))
 	for k, b := range basis {
-		t[0] += val[k]
-		t[1] += val[k] * b[1]
-		t[2] += val[k] * b[2]
+		for j := range 3 {
+			f[k][j] = inv[j][0]*b[0] + inv[j][1]*b[1] + inv[j][2]*b[2]
+			if gains != nil {
+				f[k][j] /= gains[k]
+			}
+		}
 	}
-	return inv[0][0]*t[0] + inv[0][1]*t[1] + inv[0][2]*t[2],
-		inv[1][0]*t[0] + inv[1][1]*t[1] + inv[1][2]*t[2],
-		inv[2][0]*t[0] + inv[2][1]*t[1] + inv[2][2]*t[2]
+	return f
+}
+
+// of fits the values of a pixel in the frames.
+func (f fit) of(val []float64) (a, c, s float64) {
+	for k, v := range val {
+		a, c, s = a+f[k][0]*v, c+f[k][1]*v, s+f[k][2]*v
+	}
+	return a, c, s
+}
+
+// at fits pixel i.
+func (f fit) at(shots []Shot, i int) (a, c, s float64) {
+	for k := range f {
+		v := float64(shots[k].Img.Pix[i])
+		a, c, s = a+f[k][0]*v, c+f[k][1]*v, s+f[k][2]*v
+	}
+	return a, c, s
 }
 
 // frameGains estimates the exposure of each frame against their mean, by alternating the pixels' fit with the frames' gains
@@ -433,13 +451,14 @@ func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64, across int)
 	var mods []float64
 	step := max(1, len(pix)/40000)
 	val := make([]float64, n)
+	fit := fitWith(basis, inv, gains)
 	for i := 0; i < len(pix); i += step {
 		clipped := false
 		for k, s := range shots {
 			val[k] = float64(s.Img.Pix[i])
 			clipped = clipped || val[k] > 0.95
 		}
-		_, c, s := solve3(inv, basis, val)
+		_, c, s := fit.at(shots, i)
 		if !clipped {
 			use = append(use, i)
 			mods = append(mods, math.Hypot(c, s))
@@ -453,14 +472,12 @@ func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64, across int)
 	floor := 0.3 * sorted[len(sorted)*95/100]
 	for range 6 {
 		num, den := make([]float64, n), make([]float64, n)
+		fit := fitWith(basis, inv, gains)
 		for q, i := range use {
 			if mods[q] < floor {
 				continue
 			}
-			for k, s := range shots {
-				val[k] = float64(s.Img.Pix[i]) / gains[k]
-			}
-			a, c, s := solve3(inv, basis, val)
+			a, c, s := fit.at(shots, i)
 			for k := range val {
 				p := a + c*basis[k][1] + s*basis[k][2]
 				num[k] += p * float64(shots[k].Img.Pix[i])
@@ -498,24 +515,18 @@ func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64, across int)
 // of which the last term is left to the next call, by which e is smaller. Least squares over a subsample of pixels and three ways,
 // for fine stripes and coarse.
 func feigned(shots []Shot, basis [][3]float64, inv [3][3]float64, gains []float64, use []int, across int) (c, s float64) {
-	val := make([]float64, len(shots))
-	at := func(i int) (a, c, s float64) {
-		for k, q := range shots {
-			val[k] = float64(q.Img.Pix[i]) / gains[k]
-		}
-		return solve3(inv, basis, val)
-	}
+	fit := fitWith(basis, inv, gains)
 	const evenShare = 0.05 // by which the level may change on the way: no card's edge, no panel's
 	var cc, cs, ss, cd, sd float64
 	for q := 0; q < len(use); q += 2 {
 		i := use[q]
-		a, x, y := at(i)
+		a, x, y := fit.at(shots, i)
 		for _, way := range [3]int{3, 10, 30} {
 			j := i + way*across
 			if j >= len(shots[0].Img.Pix) {
 				break
 			}
-			b, u, v := at(j)
+			b, u, v := fit.at(shots, j)
 			if !(math.Abs(a-b) < evenShare*a) {
 				continue
 			}
@@ -613,14 +624,18 @@ func localRMS(v []float32, w, h int) []float32 {
 		}
 	})
 	rows.Do(h, func(y0, y1 int) {
+		col := make([]float32, w)
 		for y := y0; y < y1; y++ {
 			lo, hi := max(y-r, 0), min(y+r, h-1)
-			for x := range w {
-				var s float32
-				for k := lo; k <= hi; k++ {
-					s += tmp[k*w+x]
+			clear(col)
+			for k := lo; k <= hi; k++ {
+				for x, v := range tmp[k*w : (k+1)*w] {
+					col[x] += v
 				}
-				out[y*w+x] = float32(math.Sqrt(float64(s / float32(hi-lo+1))))
+			}
+			n := float32(hi - lo + 1)
+			for x, v := range col {
+				out[y*w+x] = sqrt(v / n)
 			}
 		}
 	})
@@ -677,12 +692,14 @@ func despeckle(ok []bool, w, h int) []bool {
 						continue
 					}
 					n := 0
-					for _, d := range [8]int{-w - 1, -w, -w + 1, -1, 1, w - 1, w, w + 1} {
-						if ok[i+d] {
-							n++
+					for _, row := range [3]int{i - w - 1, i - 1, i + w - 1} {
+						for _, v := range ok[row : row+3] {
+							if v {
+								n++
+							}
 						}
 					}
-					out[i] = n >= 5
+					out[i] = n >= 6 // itself among them
 				}
 			}
 		})

@@ -163,6 +163,7 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 	lim, stride := float32(r.reach), r.colStride()
 	r.cells(c.q, c.cols, c.rows, func(y, first int, row []float32) {
 		line, t := make([]float32, r.guide.cols), make([]float32, r.w)
+		own, turns := make([]float32, 0, c.q), make([]float32, 0, c.q)
 		r.guide.row(y, line, t)
 		for k := first; k < first+c.cols; k++ {
 			x0 := (k - first) * c.q
@@ -171,13 +172,19 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 				continue
 			}
 			mid, gain := c.levels.mid[k], 1/c.levels.half[k]
+			own, turns = own[:0], turns[:0]
 			for x := x0; x < x1; x += stride {
-				g := min(max((row[x]-mid)*gain, -maxSwing), maxSwing)
-				for q, s := range scales {
-					sin, cos := sincosTurns(s * t[x])
-					re[q][k] += g * cos
-					im[q][k] -= g * sin
+				own, turns = append(own, bounded((row[x]-mid)*gain, maxSwing)), append(turns, t[x])
+			}
+			for q, s := range scales {
+				var a, b float32
+				for x, g := range own {
+					sin, cos := sincosTurns(s * turns[x])
+					a += g * cos
+					b -= g * sin
 				}
+				re[q][k] += a
+				im[q][k] += b
 			}
 		}
 	})

@@ -79,7 +79,7 @@ func (l *lock) acquire() bool {
 			mid, gain := l.levels.mid[k], 1/l.levels.half[k]
 			var a, b float32
 			for range l.q {
-				g := min(max((row[x]-mid)*gain, -maxSwing), maxSwing)
+				g := bounded((row[x]-mid)*gain, maxSwing)
 				sin, cos := sincosTurns(t[x])
 				a += g * cos
 				b -= g * sin

@@ -1,10 +1,6 @@
 package phase
 
-import (
-	"sync"
-
-	"fairmetal/internal/rows"
-)
+import "fairmetal/internal/rows"
 
 // plate draws a thin plate over the edges of the stripes: it returns the d, cell by cell, that minimises
 //
@@ -18,12 +14,12 @@ import (
 func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, rounds int) []float32 {
 	n := len(psi)
 	s := solvePlate{cols: cols, rws: rws, stiff: stiff, w: w, seam: seam, lap: make([]float32, n),
-		d: make([]float32, n), res: make([]float32, n), p: make([]float32, n), ap: make([]float32, n)}
-	s.bend(psi)
-	rz := s.sum(func(i0, i1 int) (sum float64) {
+		d: make([]float32, n), res: make([]float32, n), p: make([]float32, n), ap: make([]float32, n), inv: make([]float32, n)}
+	rz := s.bend(psi, func(i0, i1 int) (sum float64) {
 		for i := i0; i < i1; i++ {
+			s.inv[i] = 1 / (w[i] + middle*stiff)
 			s.res[i] = m[i] - stiff*s.ap[i]
-			z := s.res[i] / (w[i] + middle*stiff)
+			z := s.res[i] * s.inv[i]
 			s.p[i] = z
 			sum += float64(z * s.res[i])
 		}
@@ -31,12 +27,12 @@ func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, round
 	})
 	start := rz
 	for range rounds {
-		s.bend(s.p)
-		pap := s.sum(func(i0, i1 int) (sum float64) {
-			for i := i0; i < i1; i++ {
-				v := stiff*s.ap[i] + w[i]*s.p[i]
-				s.ap[i] = v
-				sum += float64(v * s.p[i])
+		pap := s.bend(s.p, func(i0, i1 int) (sum float64) {
+			ap, p, w := s.ap[i0:i1], s.p[i0:i1], w[i0:i1]
+			for i, q := range p {
+				v := stiff*ap[i] + w[i]*q
+				ap[i] = v
+				sum += float64(v * q)
 			}
 			return sum
 		})
@@ -45,21 +41,22 @@ func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, round
 		}
 		a := float32(rz / pap)
 		next := s.sum(func(i0, i1 int) (sum float64) {
-			for i := i0; i < i1; i++ {
-				s.d[i] += a * s.p[i]
-				r := s.res[i] - a*s.ap[i]
-				s.res[i] = r
-				sum += float64(r * r / (w[i] + middle*stiff))
+			d, p, res, ap, inv := s.d[i0:i1], s.p[i0:i1], s.res[i0:i1], s.ap[i0:i1], s.inv[i0:i1]
+			for i, q := range p {
+				d[i] += a * q
+				r := res[i] - a*ap[i]
+				res[i] = r
+				sum += float64(r * r * inv[i])
 			}
 			return sum
 		})
 		b := float32(next / rz)
 		rz = next
-		s.sum(func(i0, i1 int) float64 {
-			for i := i0; i < i1; i++ {
-				s.p[i] = s.res[i]/(w[i]+middle*stiff) + b*s.p[i]
+		rows.Do(rws, func(r0, r1 int) {
+			p, res, inv := s.p[r0*cols:r1*cols], s.res[r0*cols:r1*cols], s.inv[r0*cols:r1*cols]
+			for i, q := range p {
+				p[i] = res[i]*inv[i] + b*q
 			}
-			return 0
 		})
 	}
 	return s.d
@@ -77,31 +74,31 @@ type solvePlate struct {
 	seam          []bool
 	lap           []float32
 	d, res, p, ap []float32
+	inv           []float32 // of the operator's diagonal
 }
 
-// sum adds up what f returns for ranges of cells, several at a time.
+// sum adds up what f returns for each row of cells, in their order: the same on every machine.
 func (s *solvePlate) sum(f func(i0, i1 int) float64) float64 {
-	var mu sync.Mutex
-	total := 0.0
+	part := make([]float64, s.rws)
 	rows.Do(s.rws, func(r0, r1 int) {
-		v := f(r0*s.cols, r1*s.cols)
-		mu.Lock()
-		total += v
-		mu.Unlock()
+		for r := r0; r < r1; r++ {
+			part[r] = f(r*s.cols, (r+1)*s.cols)
+		}
 	})
+	total := 0.0
+	for _, v := range part {
+		total += v
+	}
 	return total
 }
 
-// bend sets ap = L'L v with L the five-point Laplacian inside the raster.
-func (s *solvePlate) bend(v []float32) {
+// bend sets ap = L'L v with L the five-point Laplacian inside the raster, and sums over it as it goes.
+func (s *solvePlate) bend(v []float32, f func(i0, i1 int) float64) float64 {
 	c := s.cols
 	rows.Do(s.rws, func(r0, r1 int) {
 		for r := max(1, r0); r < min(s.rws-1, r1); r++ {
 			o := s.lap[r*c : (r+1)*c]
-			mid, up, down := v[r*c:(r+1)*c], v[(r-1)*c:r*c], v[(r+1)*c:(r+2)*c]
-			for i := 1; i < c-1; i++ {
-				o[i] = mid[i-1] + mid[i+1] + up[i] + down[i] - 4*mid[i]
-			}
+			laplace(o[1:c-1], v[r*c:(r+1)*c], v[(r-1)*c+1:], v[(r+1)*c+1:])
 			if s.seam == nil {
 				continue
 			}
@@ -119,15 +116,20 @@ func (s *solvePlate) bend(v []float32) {
 		}
 		return s.lap[r*c : (r+1)*c]
 	}
-	rows.Do(s.rws, func(r0, r1 int) {
-		for r := r0; r < r1; r++ {
-			o := s.ap[r*c : (r+1)*c]
-			mid, up, down := row(r), row(r-1), row(r+1)
-			o[0] = mid[1] + up[0] + down[0] - 4*mid[0]
-			for i := 1; i < c-1; i++ {
-				o[i] = mid[i-1] + mid[i+1] + up[i] + down[i] - 4*mid[i]
-			}
-			o[c-1] = mid[c-2] + up[c-1] + down[c-1] - 4*mid[c-1]
-		}
+	return s.sum(func(i0, i1 int) float64 {
+		r := i0 / c
+		o, mid, up, down := s.ap[i0:i1], row(r), row(r-1), row(r+1)
+		o[0] = mid[1] + up[0] + down[0] - 4*mid[0]
+		laplace(o[1:c-1], mid, up[1:], down[1:])
+		o[c-1] = mid[c-2] + up[c-1] + down[c-1] - 4*mid[c-1]
+		return f(i0, i1)
 	})
+}
+
+// laplace fills o with the five-point Laplacian of mid, which reaches one cell further to either side.
+func laplace(o, mid, up, down []float32) {
+	left, mid, right, up, down := mid[:len(o)], mid[1:len(o)+1], mid[2:len(o)+2], up[:len(o)], down[:len(o)]
+	for i := range o {
+		o[i] = left[i] + right[i] + up[i] + down[i] - 4*mid[i]
+	}
 }

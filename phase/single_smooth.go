@@ -32,8 +32,13 @@ func smooth(a []float32, cols, rws int, sigma float64) []float32 {
 		for r := r0; r < r1; r++ {
 			copy(pad[half:], a[r*cols:(r+1)*cols])
 			dst := tmp[r*cols : (r+1)*cols]
-			for i := 0; i <= half; i++ {
-				addPair(dst, pad[half-i:], pad[half+i:], k[i], i == 0)
+			weigh(dst, pad[half:], k[0])
+			i := 1
+			for ; i < half; i += 2 {
+				addPairs(dst, pad[half-i:], pad[half+i:], pad[half-i-1:], pad[half+i+1:], k[i], k[i+1])
+			}
+			if i == half {
+				addPairs(dst, pad[half-i:], pad[half+i:], pad, pad, k[i], 0)
 			}
 		}
 	})
@@ -46,25 +51,33 @@ func smooth(a []float32, cols, rws int, sigma float64) []float32 {
 	}
 	rows.Do(rws, func(r0, r1 int) {
 		for r := r0; r < r1; r++ {
-			for i := 0; i <= half; i++ {
-				addPair(out[r*cols:(r+1)*cols], row(r-i), row(r+i), k[i], i == 0)
+			dst := out[r*cols : (r+1)*cols]
+			weigh(dst, row(r), k[0])
+			i := 1
+			for ; i < half; i += 2 {
+				addPairs(dst, row(r-i), row(r+i), row(r-i-1), row(r+i+1), k[i], k[i+1])
+			}
+			if i == half {
+				addPairs(dst, row(r-i), row(r+i), zero, zero, k[i], 0)
 			}
 		}
 	})
 	return out
 }
 
-// addPair adds w (a + b) to dst; of one and the same row w a alone.
-func addPair(dst, a, b []float32, w float32, same bool) {
-	a, b = a[:len(dst)], b[:len(dst)]
-	if same {
-		for i := range dst {
-			dst[i] += w * a[i]
-		}
-		return
+// weigh sets dst to w a.
+func weigh(dst, a []float32, w float32) {
+	a = a[:len(dst)]
+	for i, v := range a {
+		dst[i] = w * v
 	}
+}
+
+// addPairs adds v (a + b) + w (c + d) to dst.
+func addPairs(dst, a, b, c, d []float32, v, w float32) {
+	a, b, c, d = a[:len(dst)], b[:len(dst)], c[:len(dst)], d[:len(dst)]
 	for i := range dst {
-		dst[i] += w * (a[i] + b[i])
+		dst[i] += v*(a[i]+b[i]) + w*(c[i]+d[i])
 	}
 }
 

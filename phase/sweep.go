@@ -218,8 +218,9 @@ func alternate(values [][]float64, shifts []float64) ([]float64, bool) {
 	// For each frame: I = a + p C + q S over pixels, C and S being the pixels' cosine and sine parts.
 	type sums struct{ m [3][4]float64 }
 	acc := make([]sums, n)
+	fit := fitWith(basis, inv, nil)
 	for _, v := range values {
-		_, c, s := solve3(inv, basis, v)
+		_, c, s := fit.of(v)
 		for k := range n {
 			r := [3]float64{1, c, s}
 			for i := range 3 {
@@ -296,8 +297,9 @@ func frameMisfit(shots []Shot) (worst float64, at int) {
 	}
 	bad := make([]float64, len(shots))
 	var power float64
+	fit := fitWith(basis, inv, nil)
 	for _, v := range values {
-		a, c, s := solve3(inv, basis, v)
+		a, c, s := fit.of(v)
 		power += c*c + s*s
 		for k := range v {
 			d := v[k] - a - c*basis[k][1] - s*basis[k][2]

@@ -64,12 +64,16 @@ func Average(imgs ...*Image) *Image {
 	out := NewImage(imgs[0].W, imgs[0].H)
 	k := 1 / float32(len(imgs))
 	rows.Do(out.H, func(y0, y1 int) {
-		for i := y0 * out.W; i < y1*out.W; i++ {
-			var s float32
+		for y := y0; y < y1; y++ {
+			dst := out.Pix[y*out.W : (y+1)*out.W]
 			for _, m := range imgs {
-				s += m.Pix[i]
+				for i, v := range m.Pix[y*out.W : (y+1)*out.W] {
+					dst[i] += v
+				}
 			}
-			out.Pix[i] = s * k
+			for i := range dst {
+				dst[i] *= k
+			}
 		}
 	})
 	return out

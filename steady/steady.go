@@ -81,6 +81,13 @@ func Shift(ref, img *photo.Image, b Box) (dx, dy float64, ok bool) {
 	}
 	inside := Box{max(b.X0, 0), max(b.Y0, 0), min(b.X1, ref.W), min(b.Y1, ref.H), b.Rim}
 	levels := []level{{crop(ref, x0, y0, x1, y1), crop(img, x0, y0, x1, y1), inside.moved(x0, y0, 1)}}
+	// Most cameras stand still: then there is nothing to be searched for.
+	pixels := levels[0].b.pixels(levels[0].ref.W)
+	if correlation(levels[0].ref, levels[0].img, pixels, 0, 0) > surelyAlike {
+		if dx, dy, ok := shiftAt(levels[0].ref, levels[0].img, pixels, 0, 0); ok && math.Hypot(dx, dy) < stillPX {
+			return dx, dy, true
+		}
+	}
 	for l := levels[0]; l.b.X1-l.b.X0 > 24 && l.b.Y1-l.b.Y0 > 24 && len(levels) < 4; {
 		l = level{photo.Halve(l.ref), photo.Halve(l.img), l.b.moved(0, 0, 2)}
 		levels = append(levels, l)
@@ -140,30 +147,51 @@ const minAlike = 0.6
 // surelyAlike is a correlation that a module further on never has.
 const surelyAlike = 0.85
 
+// stillPX is a displacement under which a camera counts as standing: modules are wider.
+const stillPX = 0.5
+
 // nearestFirst is how much better than a near place the farthest must correlate: cards have a pattern that nearly repeats.
 const nearestFirst = 0.1
 
+// searchPX is about how many pixels of a patch are looked at on every place of a search: its correlation is then known to a twentieth.
+const searchPX = 600
+
 // nearest finds the whole pixels within reach of (x0, y0) by which the patch correlates best, and the correlation.
 func nearest(ref, img *photo.Image, pixels []int, x0, y0, reach int) (dx, dy, alike float64) {
+	some := pixels
+	if step := len(pixels) / searchPX; step > 1 && reach > 2 {
+		some = nil
+		for i := 0; i < len(pixels); i += step {
+			some = append(some, pixels[i])
+		}
+	}
 	best := math.Inf(-1)
 	for y := y0 - reach; y <= y0+reach; y++ {
 		for x := x0 - reach; x <= x0+reach; x++ {
-			var n, a, b, aa, ab, bb float64
-			for _, i := range pixels {
-				u, v := i%ref.W+x, i/ref.W+y
-				if u < 0 || v < 0 || u >= img.W || v >= img.H {
-					continue
-				}
-				p, q := float64(ref.Pix[i]), float64(img.Pix[v*img.W+u])
-				n, a, b, aa, ab, bb = n+1, a+p, b+q, aa+p*p, ab+p*q, bb+q*q
-			}
-			c := (n*ab - a*b) / math.Sqrt((n*aa-a*a)*(n*bb-b*b))
+			c := correlation(ref, img, some, x, y)
 			if v := c - nearestFirst*math.Hypot(float64(x-x0), float64(y-y0))/float64(reach); v > best {
 				dx, dy, alike, best = float64(x), float64(y), c, v
 			}
 		}
 	}
+	if len(some) < len(pixels) {
+		alike = correlation(ref, img, pixels, int(dx), int(dy))
+	}
 	return dx, dy, alike
+}
+
+// correlation is that of the patch with what lies (x, y) further in img.
+func correlation(ref, img *photo.Image, pixels []int, x, y int) float64 {
+	var n, a, b, aa, ab, bb float64
+	for _, i := range pixels {
+		u, v := i%ref.W+x, i/ref.W+y
+		if u < 0 || v < 0 || u >= img.W || v >= img.H {
+			continue
+		}
+		p, q := float64(ref.Pix[i]), float64(img.Pix[v*img.W+u])
+		n, a, b, aa, ab, bb = n+1, a+p, b+q, aa+p*p, ab+p*q, bb+q*q
+	}
+	return (n*ab - a*b) / math.Sqrt((n*aa-a*a)*(n*bb-b*b))
 }
 
 func crop(m *photo.Image, x0, y0, x1, y1 int) *photo.Image {

@@ -30,43 +30,70 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 	num, den := make([]float32, n), make([]float32, n)
 	half := len(kernel) / 2
 	rows.Do(g.Rows, func(r0, r1 int) {
+		// What is known, and zero elsewhere, padded so that the kernel may reach over the rim.
+		known, value := make([]float32, g.Cols+2*half), make([]float32, g.Cols+2*half)
 		for r := r0; r < r1; r++ {
-			row := z[r*g.Cols : (r+1)*g.Cols]
-			for c := range g.Cols {
-				var a, b float32
-				for k := max(-half, -c); k <= min(half, g.Cols-1-c); k++ {
-					if v := row[c+k]; v == v {
-						w := kernel[k+half]
-						a += w * v
-						b += w
-					}
+			any := false
+			for c, v := range z[r*g.Cols : (r+1)*g.Cols] {
+				known[c+half], value[c+half] = 0, 0
+				if v == v {
+					known[c+half], value[c+half] = 1, v
+					any = true
 				}
-				num[r*g.Cols+c], den[r*g.Cols+c] = a, b
 			}
+			if !any {
+				continue
+			}
+			addRow(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
+			addRow(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
 		}
 	})
 	out := make([]float32, n)
 	nan := float32(math.NaN())
 	rows.Do(g.Rows, func(r0, r1 int) {
+		a, b := make([]float32, g.Cols), make([]float32, g.Cols)
 		for r := r0; r < r1; r++ {
-			k0, k1 := max(-half, -r), min(half, g.Rows-1-r)
+			clear(a)
+			clear(b)
+			for k := max(-half, -r); k <= min(half, g.Rows-1-r); k++ {
+				w := kernel[k+half]
+				addTimes(a, num[(r+k)*g.Cols:], w)
+				addTimes(b, den[(r+k)*g.Cols:], w)
+			}
 			for c := range g.Cols {
 				i := r*g.Cols + c
-				if z[i] != z[i] {
-					out[i] = nan
-					continue
+				out[i] = nan
+				if z[i] == z[i] {
+					out[i] = a[c] / b[c]
 				}
-				var a, b float32
-				for k := k0; k <= k1; k++ {
-					w := kernel[k+half]
-					a += w * num[i+k*g.Cols]
-					b += w * den[i+k*g.Cols]
-				}
-				out[i] = a / b
 			}
 		}
 	})
 	return out
+}
+
+// addRow adds to dst the padded row src weighted by the kernel about each cell, four weights at a time.
+func addRow(dst, src, kernel []float32) {
+	k := 0
+	for ; k+4 <= len(kernel); k += 4 {
+		w0, w1, w2, w3 := kernel[k], kernel[k+1], kernel[k+2], kernel[k+3]
+		s := src[k : k+len(dst)+3]
+		for i := range dst {
+			t := s[i : i+4 : i+4]
+			dst[i] += w0*t[0] + w1*t[1] + w2*t[2] + w3*t[3]
+		}
+	}
+	for ; k < len(kernel); k++ {
+		addTimes(dst, src[k:], kernel[k])
+	}
+}
+
+// addTimes adds w src to dst.
+func addTimes(dst, src []float32, w float32) {
+	src = src[:len(dst)]
+	for i, v := range src {
+		dst[i] += w * v
+	}
 }
 
 // gaussKernel is cut at four standard deviations, where it has fallen to 3e-4.

@@ -1,6 +1,10 @@
 package surface
 
-import "math"
+import (
+	"math"
+
+	"fairmetal/internal/rows"
+)
 
 // CloseGaps fills slopes (row-major on g, NaN unknown) in gaps narrower than twice reachMM by the harmonic function of their
 // rims, and returns which cells it filled. Where stripes run too dense to be read, at the bottom of a crease or on a feature
@@ -57,21 +61,23 @@ func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 }
 
 // grow dilates a mask by n cells in the city-block sense, by rows and columns alternately (an octagon for n > 1).
-func grow(m []bool, cols, rows, n int) []bool {
+func grow(m []bool, cols, rws, n int) []bool {
 	cur := m
 	for k := range n {
 		next := make([]bool, len(cur))
-		for r := range rows {
-			for c := range cols {
-				i := r*cols + c
-				v := cur[i] || c > 0 && cur[i-1] || c+1 < cols && cur[i+1] || r > 0 && cur[i-cols] || r+1 < rows && cur[i+cols]
-				if !v && k%2 == 1 {
-					v = c > 0 && r > 0 && cur[i-cols-1] || c+1 < cols && r > 0 && cur[i-cols+1] ||
-						c > 0 && r+1 < rows && cur[i+cols-1] || c+1 < cols && r+1 < rows && cur[i+cols+1]
+		rows.Do(rws, func(r0, r1 int) {
+			for r := r0; r < r1; r++ {
+				for c := range cols {
+					i := r*cols + c
+					v := cur[i] || c > 0 && cur[i-1] || c+1 < cols && cur[i+1] || r > 0 && cur[i-cols] || r+1 < rws && cur[i+cols]
+					if !v && k%2 == 1 {
+						v = c > 0 && r > 0 && cur[i-cols-1] || c+1 < cols && r > 0 && cur[i-cols+1] ||
+							c > 0 && r+1 < rws && cur[i+cols-1] || c+1 < cols && r+1 < rws && cur[i+cols+1]
+					}
+					next[i] = v
 				}
-				next[i] = v
 			}
-		}
+		})
 		cur = next
 	}
 	return cur

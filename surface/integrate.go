@@ -103,61 +103,62 @@ func KeepLargest(g Grid, zx, zy []float32) (kept, dropped int) {
 
 // KeepMost is KeepLargest for the part that holds most of the cells that count; among parts with as many the largest.
 func KeepMost(g Grid, zx, zy []float32, counts func(i int) bool) (kept, dropped int) {
-	label := make([]int32, g.Len())
-	cell := func(i int) bool { return zx[i] == zx[i] && zy[i] == zy[i] }
-	var sizes, worth []int
-	var queue []int32
-	for start := range label {
-		if label[start] != 0 || !cell(start) {
-			continue
+	// Runs of known cells along rows hang together where those of the row before overlap them; the first of a part stands for it.
+	type run struct{ from, to, first int }
+	var runs []run
+	first := func(k int) int {
+		for runs[k].first != k {
+			runs[k].first = runs[runs[k].first].first
+			k = runs[k].first
 		}
-		id := int32(len(sizes) + 1)
-		label[start] = id
-		queue = append(queue[:0], int32(start))
-		for q := 0; q < len(queue); q++ {
-			i := int(queue[q])
-			c := i % g.Cols
-			visit := func(j int) {
-				if label[j] == 0 && cell(j) {
-					label[j] = id
-					queue = append(queue, int32(j))
-				}
-			}
-			if c > 0 {
-				visit(i - 1)
-			}
-			if c+1 < g.Cols {
-				visit(i + 1)
-			}
-			if i >= g.Cols {
-				visit(i - g.Cols)
-			}
-			if i+g.Cols < len(label) {
-				visit(i + g.Cols)
-			}
-		}
-		n := 0
-		for _, i := range queue {
-			if counts(int(i)) {
-				n++
-			}
-		}
-		sizes, worth = append(sizes, len(queue)), append(worth, n)
+		return k
 	}
-	best := int32(0)
-	for i, n := range sizes {
-		if best == 0 || worth[i] > worth[best-1] || worth[i] == worth[best-1] && n > sizes[best-1] {
-			best = int32(i + 1)
+	above, here := 0, 0
+	for r := range g.Rows {
+		above, here = here, len(runs)
+		for i, end := r*g.Cols, (r+1)*g.Cols; i < end; i++ {
+			if zx[i] != zx[i] || zy[i] != zy[i] {
+				continue
+			}
+			k := len(runs)
+			runs = append(runs, run{from: i, first: k})
+			for i < end && zx[i] == zx[i] && zy[i] == zy[i] {
+				i++
+			}
+			runs[k].to = i
+			for above < here && runs[above].to+g.Cols <= runs[k].from {
+				above++
+			}
+			for q := above; q < here && runs[q].from+g.Cols < i; q++ {
+				a, b := first(q), first(k)
+				runs[max(a, b)].first = min(a, b)
+			}
+		}
+	}
+	size, worth := make([]int, len(runs)), make([]int, len(runs))
+	for k, v := range runs {
+		p := first(k)
+		size[p] += v.to - v.from
+		for i := v.from; i < v.to; i++ {
+			if counts(i) {
+				worth[p]++
+			}
+		}
+	}
+	best := -1
+	for k := range runs {
+		if runs[k].first == k && (best < 0 || worth[k] > worth[best] || worth[k] == worth[best] && size[k] > size[best]) {
+			best = k
 		}
 	}
 	nan := float32(math.NaN())
-	for i, l := range label {
-		switch {
-		case l == 0:
-		case l == best:
-			kept++
-		default:
-			dropped++
+	for k, v := range runs {
+		if first(k) == best {
+			kept += v.to - v.from
+			continue
+		}
+		dropped += v.to - v.from
+		for i := v.from; i < v.to; i++ {
 			zx[i], zy[i] = nan, nan
 		}
 	}

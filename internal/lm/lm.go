@@ -1,5 +1,5 @@
 // Package lm is a small Levenberg-Marquardt least-squares solver for dense problems of a few dozen unknowns: residuals in, the
-// minimiser and its covariance out. Jacobians are taken by forward differences, a column a goroutine.
+// minimiser and its covariance out. Jacobians are given, or taken by forward differences, a column a goroutine.
 package lm
 
 import (
@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"sync"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"fairmetal/internal/rows"
@@ -17,11 +18,13 @@ import (
 type Problem struct {
 	// Residuals fills r, already weighted, for the unknowns x. It must be safe to call from several goroutines.
 	Residuals func(x, r []float64)
-	M         int       // number of residuals
-	Step      []float64 // step of the difference quotient for each unknown
-	MaxIter   int       // 0: 30
-	Tol       float64   // relative fall of the cost below which it stops; 0: 1e-9
-	NoCov     bool      // leave the covariance out
+	// Jacobian fills cols[j], M zeros long, with the derivative of the residuals by x[j]; nil: forward differences of Residuals.
+	Jacobian func(x []float64, cols [][]float64)
+	M        int       // number of residuals
+	Step     []float64 // step of the difference quotient for each unknown
+	MaxIter  int       // 0: 30
+	Tol      float64   // relative fall of the cost below which it stops; 0: 1e-9
+	NoCov    bool      // leave the covariance out
 }
 
 // Result is the minimiser, its cost (half is not taken: the plain sum of squares) and the inverse normal matrix J'J, which is
@@ -99,7 +102,31 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 // normal returns J'J and J'r at x.
 func (p Problem) normal(x, r []float64) (*mat.SymDense, []float64) {
 	n := len(x)
+	cols := p.columns(x, r)
+	jtj := mat.NewSymDense(n, nil)
+	jtr := make([]float64, n)
+	rows.Do(n, func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			for k := i; k < n; k++ {
+				jtj.SetSym(i, k, floats.Dot(cols[i], cols[k]))
+			}
+			jtr[i] = floats.Dot(cols[i], r)
+		}
+	})
+	return jtj, jtr
+}
+
+// columns returns the Jacobian at x, a slice a column.
+func (p Problem) columns(x, r []float64) [][]float64 {
+	n := len(x)
 	cols := make([][]float64, n)
+	if p.Jacobian != nil {
+		for j := range cols {
+			cols[j] = make([]float64, p.M)
+		}
+		p.Jacobian(x, cols)
+		return cols
+	}
 	var wg sync.WaitGroup
 	sem := make(chan struct{}, runtime.GOMAXPROCS(0))
 	for j := range n {
@@ -119,25 +146,7 @@ func (p Problem) normal(x, r []float64) (*mat.SymDense, []float64) {
 		}()
 	}
 	wg.Wait()
-	jtj := mat.NewSymDense(n, nil)
-	jtr := make([]float64, n)
-	rows.Do(n, func(i0, i1 int) {
-		for i := i0; i < i1; i++ {
-			ci := cols[i]
-			for k := i; k < n; k++ {
-				var s float64
-				ck := cols[k][:len(ci)]
-				for q, v := range ci {
-					s += v * ck[q]
-				}
-				jtj.SetSym(i, k, s)
-			}
-			for q, v := range ci {
-				jtr[i] += v * r[q]
-			}
-		}
-	})
-	return jtj, jtr
+	return cols
 }
 
 // damped solves (J'J + lambda diag(J'J)) dx = J'r.
