@@ -13,6 +13,7 @@ type cellSums struct {
 	edge  []float32 // edges: twice their length, px
 	agree []float32 // photo times prediction
 	pred2 []float32 // prediction squared
+	real2 []float32 // photo squared
 	photo []float32 // brightness
 	pred  []float32 // prediction
 	cross []float32 // brightness times prediction
@@ -22,7 +23,7 @@ type cellSums struct {
 }
 
 func (s *cellSums) all() []*[]float32 {
-	return []*[]float32{&s.move, &s.edge, &s.agree, &s.pred2, &s.photo, &s.pred, &s.cross, &s.core, &s.coreN, &s.loud}
+	return []*[]float32{&s.move, &s.edge, &s.agree, &s.pred2, &s.real2, &s.photo, &s.pred, &s.cross, &s.core, &s.coreN, &s.loud}
 }
 
 // coreTurns is how far from an edge, in turns, the inside of a stripe begins: orange peel moves edges by a tenth of a turn.
@@ -66,7 +67,7 @@ func (l *lock) look(still float32) {
 				x += l.q
 				continue
 			}
-			var move, edge, agree, pred2, photo, pred, cross, core, coreN, loud float32
+			var move, edge, agree, pred2, real2, photo, pred, cross, core, coreN, loud float32
 			for range l.q {
 				v := row[x]
 				g := (v - mid) * gain
@@ -78,6 +79,7 @@ func (l *lock) look(still float32) {
 				edge += 1 - 16*d*d
 				agree += g * s
 				pred2 += s * s
+				real2 += g * g
 				if d > coreTurns || d < -coreTurns {
 					core += g * s
 					coreN += s * s
@@ -92,6 +94,7 @@ func (l *lock) look(still float32) {
 			l.sums.edge[k] += 2 * 3 * edge * grad
 			l.sums.agree[k] += agree
 			l.sums.pred2[k] += pred2
+			l.sums.real2[k] += real2
 			l.sums.photo[k] += photo
 			l.sums.pred[k] += pred
 			l.sums.cross[k] += cross
@@ -213,16 +216,45 @@ func (l *lock) gradient(v []float32, i, j int) (gx, gy float32) {
 // purify measures how well photo and prediction agree over a window around each cell, 1 on undamaged metal, among the cells that
 // count in among (nil: all).
 func (l *lock) purify(among []float32) {
-	agree, pred2 := l.sums.agree, l.sums.pred2
+	agree, pred2, real2, dim := l.sums.agree, l.sums.pred2, l.sums.real2, times(l.sums.pred2, l.dimmed())
 	if among != nil {
-		agree, pred2 = times(agree, among), times(pred2, among)
+		agree, pred2, real2, dim = times(agree, among), times(pred2, among), times(real2, among), times(dim, among)
 	}
 	s := purityWindow * l.stripe
-	agree, pred2 = smooth(agree, l.cols, l.rows, s), smooth(pred2, l.cols, l.rows, s)
+	for _, p := range []*[]float32{&agree, &pred2, &real2, &dim} {
+		*p = smooth(*p, l.cols, l.rows, s)
+	}
 	for i := range agree {
-		l.purity[i] = agree[i] / max(pred2[i], 1e-3)
+		full := max(pred2[i], 1e-3)
+		// What swings less by lens and pixels must agree in where it runs, not in how far it swings.
+		swing := float32(math.Sqrt(float64(full * max(real2[i], 0))))
+		l.purity[i] = agree[i] / min(max(swing, dim[i], 1e-3), full)
 	}
 }
+
+// dimmed is what lens and pixels may leave of the swing of stripes that crowd beside that of the undamaged ones around, which the levels
+// hold: a blur of standard deviation s takes exp(-2 (pi s f)^2) off a wave of f turns a pixel.
+func (l *lock) dimmed() []float32 {
+	out := make([]float32, len(l.slope))
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range l.cols {
+				k := j*l.cols + i
+				tx, ty := l.gradient(l.trend, i, j)
+				more := max(0, l.slope[k]*l.slope[k]-tx*tx-ty*ty)
+				out[k] = max(leastSwing, float32(math.Exp(float64(-2*math.Pi*math.Pi*mostBlurPX*mostBlurPX*more))))
+			}
+		}
+	})
+	return out
+}
+
+const (
+	// mostBlurPX is the blur of photos whose stripes are still counted sharp: a defocus of a pixel, and a pixel's own breadth.
+	mostBlurPX = 1.1
+	// leastSwing of stripes that count as such: three times the noise of dark metallic paint.
+	leastSwing = 0.35
+)
 
 // purityWindow in stripe pairs: an edge always lies inside.
 const purityWindow = 0.4

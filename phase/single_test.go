@@ -261,6 +261,16 @@ func TestSingleProperties(t *testing.T) {
 	same("twice the pitch", 0.02, func(x, y int) float32 { return e.X[y*sw+x] / 2 })
 }
 
+// Stripes of 8 px that a high crowds to under 4 in a slightly blurred photo hardly swing, but are read all the same.
+func TestSingleReadsCrowdedStripes(t *testing.T) {
+	high := dent(240, 180, 12, -1.3)
+	x := func(px, py float64) float64 { return plain(px, py) + high(px, py) }
+	m := mirrored{w: sw, h: sh, pitch: singleP / 2, off: 0.3, noise: 0.05, blur: 3, x: x}
+	if share, rms, worst := compare(read(t, m, 2*sw*perPX), x, 200, 140, 280, 220); share < 1 || rms > 0.04*m.pitch || worst > 0.4*m.pitch {
+		t.Errorf("%.1f %% read, rms %.3f mm, worst %.2f mm", 100*share, rms, worst)
+	}
+}
+
 // A card is not read, nor the room beside the board, whose edges make the coordinate absolute to half a stripe.
 func TestSingleCardAndRoom(t *testing.T) {
 	const board = 260.0

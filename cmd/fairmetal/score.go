@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"text/tabwriter"
 	"time"
@@ -45,10 +46,13 @@ type scored struct {
 	Covered   float64       `json:"covered"`
 	Within2   float64       `json:"within_2_sigma"`
 	Folded    int           `json:"folded_areas"`
+	Folding   int           `json:"folding_marks"` // that fold the reflection, by truth
+	Silent    int           `json:"silent_marks"`  // of those, neither measured right nor reported as folded
 	Error     string        `json:"error,omitempty"`
 	Expected  string        `json:"expected,omitempty"`
 	Notices   []string      `json:"notices,omitempty"`
 	report    *score.Report `json:"-"`
+	silent    map[string]bool
 }
 
 // Run scores every scene below the folder.
@@ -190,20 +194,47 @@ func (r *scored) fill(res *inspection.Result, truth *score.Truth) {
 			r.SizePct = max(r.SizePct, 100*math.Abs(p.Found.LengthMM/p.True.LengthMM-1), 100*math.Abs(p.Found.WidthMM/p.True.WidthMM-1))
 		}
 	}
+	if r.Set == capture.Single {
+		r.folding(res, truth)
+	}
 	for _, n := range res.Notices {
 		r.Notices = append(r.Notices, n.String())
 	}
 }
 
+// folding counts the marks that fold the reflection, and those of them of which the result says so neither by a folded place that
+// touches them nor by calling their depth the least it can be, and which are not measured to 10 % (under 50 um to 10 um) either.
+func (r *scored) folding(res *inspection.Result, truth *score.Truth) {
+	r.silent = map[string]bool{}
+	right := map[string]bool{}
+	for _, p := range r.report.Pairs {
+		off := math.Abs(p.Found.DepthUM - p.True.DepthUM)
+		right[p.True.ID] = p.Found.Folded || off <= max(10, 0.1*p.True.DepthUM) && (off <= 0.1*p.True.DepthUM || p.True.DepthUM < 50)
+	}
+	for _, m := range truth.Marks {
+		if !m.Folds() || m.Seen() < 0.5 {
+			continue
+		}
+		r.Folding++
+		touched := slices.ContainsFunc(res.Areas, func(a inspection.Area) bool {
+			return a.Kind == "folded" && math.Hypot(max(0, math.Abs(a.XMM-m.XMM)-a.WidthMM/2), max(0, math.Abs(a.YMM-m.YMM)-a.HeightMM/2)) < m.LengthMM/2
+		})
+		if !touched && !right[m.ID] {
+			r.Silent++
+			r.silent[m.ID] = true
+		}
+	}
+}
+
 func (c *scoreCmd) table(s streams, all []scored) {
 	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "scene\tset\trms um\tsound um\tdepth %\tdepth um\tplace mm\tsize %\tkind\tfound\tmissed\tfalse\tcovered\t2 sigma\tfolded\ts\t")
+	fmt.Fprintln(t, "scene\tset\trms um\tsound um\tdepth %\tdepth um\tplace mm\tsize %\tkind\tfound\tmissed\tfalse\tcovered\t2 sigma\tfolded\tsilent\ts\t")
 	for _, r := range all {
 		if r.Expected != "" || r.Error != "" {
 			continue
 		}
-		fmt.Fprintf(t, "%s\t%s\t%.2f\t%.2f\t%.1f\t%.1f\t%.2f\t%.0f\t%d/%d\t%d/%d\t%d\t%d\t%.3f\t%.3f\t%d\t%.2f\t\n", r.Scene, r.Set, r.RMSUM, r.SoundUM, r.DepthPct, r.DepthUM, r.PlaceMM, r.SizePct,
-			r.KindRight, r.Found, r.Found, r.Marks, r.Missed, r.False, r.Covered, r.Within2, r.Folded, r.Seconds)
+		fmt.Fprintf(t, "%s\t%s\t%.2f\t%.2f\t%.1f\t%.1f\t%.2f\t%.0f\t%d/%d\t%d/%d\t%d\t%d\t%.3f\t%.3f\t%d\t%d/%d\t%.2f\t\n", r.Scene, r.Set, r.RMSUM, r.SoundUM, r.DepthPct, r.DepthUM, r.PlaceMM, r.SizePct,
+			r.KindRight, r.Found, r.Found, r.Marks, r.Missed, r.False, r.Covered, r.Within2, r.Folded, r.Silent, r.Folding, r.Seconds)
 	}
 	t.Flush()
 	for _, r := range all {
@@ -227,23 +258,34 @@ func (c *scoreCmd) table(s streams, all []scored) {
 	}
 }
 
+// pace is a mark's least pace in the mark table, with a word where the result says nothing of its fold.
+func (r *scored) pace(m score.TrueMark) string {
+	switch {
+	case m.LeastPace == nil:
+		return ""
+	case r.silent[m.ID]:
+		return fmt.Sprintf("%.2f SILENT", *m.LeastPace)
+	}
+	return fmt.Sprintf("%.2f", *m.LeastPace)
+}
+
 func (c *scoreCmd) markTable(s streams, all []scored) {
 	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "scene\tset\tmark\tkind\tseen as\tdepth um\tmeasured\terror %\tlength\tmeasured\twidth\tmeasured\tplace mm\tcrown\tmeasured\t")
+	fmt.Fprintln(t, "scene\tset\tmark\tkind\tseen as\tdepth um\tmeasured\terror %\tlength\tmeasured\twidth\tmeasured\tplace mm\tcrown\tmeasured\tpace\t")
 	for _, r := range all {
 		if r.report == nil {
 			continue
 		}
 		for _, p := range r.report.Pairs {
-			fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.2f\t%.0f\t%.0f\t\n", r.Scene, r.Set, p.True.ID, p.True.Kind, p.Found.Kind, p.True.DepthUM, p.Found.DepthUM, 100*p.DepthError(),
-				p.True.LengthMM, p.Found.LengthMM, p.True.WidthMM, p.Found.WidthMM, p.PlaceError(), p.True.CrownUM, p.Found.CrownUM)
+			fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.2f\t%.0f\t%.0f\t%s\t\n", r.Scene, r.Set, p.True.ID, p.True.Kind, p.Found.Kind, p.True.DepthUM, p.Found.DepthUM, 100*p.DepthError(),
+				p.True.LengthMM, p.Found.LengthMM, p.True.WidthMM, p.Found.WidthMM, p.PlaceError(), p.True.CrownUM, p.Found.CrownUM, r.pace(p.True))
 		}
 		for _, m := range r.report.Missed {
-			fmt.Fprintf(t, "%s\t%s\t%s\t%s\tMISSED\t%.1f\t\t\t%.1f\t\t%.1f\t\t\t\t\t\n", r.Scene, r.Set, m.ID, m.Kind, m.DepthUM, m.LengthMM, m.WidthMM)
+			fmt.Fprintf(t, "%s\t%s\t%s\t%s\tMISSED\t%.1f\t\t\t%.1f\t\t%.1f\t\t(%.0f, %.0f)\t\t\t%s\t\n", r.Scene, r.Set, m.ID, m.Kind, m.DepthUM, m.LengthMM, m.WidthMM, m.XMM, m.YMM, r.pace(m))
 		}
 		for _, m := range r.report.False {
 			m := mark.Mark(m)
-			fmt.Fprintf(t, "%s\t%s\t%s\tFALSE\t%s\t\t%.1f\t\t\t%.1f\t\t%.1f\t(%.0f, %.0f)\t\t\t\n", r.Scene, r.Set, m.ID, m.Kind, m.DepthUM, m.LengthMM, m.WidthMM, m.XMM, m.YMM)
+			fmt.Fprintf(t, "%s\t%s\t%s\tFALSE\t%s\t\t%.1f\t\t\t%.1f\t\t%.1f\t(%.0f, %.0f)\t\t\t\t\n", r.Scene, r.Set, m.ID, m.Kind, m.DepthUM, m.LengthMM, m.WidthMM, m.XMM, m.YMM)
 		}
 	}
 	t.Flush()
