@@ -172,7 +172,6 @@ func (l *lock) round(n int) {
 	l.weigh()
 	if n == 0 || n == 2 || n == first {
 		l.relevel()
-		l.forget()
 	}
 	switch {
 	case n < len(stiffSpans):

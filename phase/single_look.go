@@ -46,7 +46,9 @@ func (l *lock) look(still float32) {
 	}
 	if l.seen == nil {
 		l.seen, l.due = make([]float32, n), make([]bool, n)
-		l.forget()
+		for i := range l.seen {
+			l.seen[i] = float32(math.NaN())
+		}
 	}
 	l.callDue(still)
 	for _, p := range l.sums.all() {
@@ -103,13 +105,6 @@ func (l *lock) look(still float32) {
 			l.sums.loud[k] += loud
 		}
 	})
-}
-
-// forget makes the next look go over all cells.
-func (l *lock) forget() {
-	for i := range l.seen {
-		l.seen[i] = float32(math.NaN())
-	}
 }
 
 // callDue picks the cells to look at: those between nodes of which one has moved. Stripes that cross others are looked at
@@ -259,7 +254,8 @@ const (
 // purityWindow in stripe pairs: an edge always lies inside.
 const purityWindow = 0.4
 
-// relevel fits the levels to the photo: brightness = mid + half x prediction, over a window that holds some stripes.
+// relevel fits the levels to the photo: brightness = mid + half x prediction, over a window that holds some stripes. What was gathered
+// under other levels is forgotten.
 func (l *lock) relevel() {
 	s := levelWindow * l.stripe
 	fit := func(a []float32) []float32 { return smooth(times(a, l.weight), l.cols, l.rows, s) }
@@ -274,14 +270,20 @@ func (l *lock) relevel() {
 			continue // too little to go by: one stripe at most
 		}
 		if half := (n[i]*cross[i] - photo[i]*pred[i]) / det; half > 0 {
-			l.levels.half[i] = half
-			l.levels.mid[i] = (photo[i] - half*pred[i]) / n[i]
+			mid := (photo[i] - half*pred[i]) / n[i]
+			if a, b := half-l.levels.half[i], mid-l.levels.mid[i]; max(a, -a)+max(b, -b) > levelStill*half {
+				l.seen[i] = float32(math.NaN())
+			}
+			l.levels.half[i], l.levels.mid[i] = half, mid
 		}
 	}
 }
 
 // levelWindow in stripe pairs: wide enough to hold both levels everywhere, narrow enough to follow the light.
 const levelWindow = 1.5
+
+// levelStill is by how much of the half swing levels may change without a new look: less than noise does.
+const levelStill = 0.02
 
 func times(a, b []float32) []float32 {
 	out := make([]float32, len(a))
