@@ -26,8 +26,8 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 	}
 	wrap := func(d float32) float32 { return d - turn*float32(off(d)) }
 	// How far the phase is from running straight through each pixel, in lots of 1/classes of a turn.
-	const classes = 512
-	bend := make([]uint16, n)
+	const classes = 128
+	bend := make([]uint8, n)
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range w {
@@ -47,7 +47,7 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 					s += k * k
 				}
 				if whole {
-					bend[i] = uint16(min(classes-2, int(sqrt(s)*(classes/(4*math.Pi)))))
+					bend[i] = uint8(min(classes-2, int(sqrt(s)*(classes/(4*math.Pi)))))
 				}
 			}
 		}
