@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/capture"
 	"fairmetal/mark"
 	"fairmetal/pose"
 	"fairmetal/shot"
@@ -13,7 +14,7 @@ import (
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
 type Area struct {
-	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, card
+	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, covered
 	XMM      float64 `json:"x_mm"` // middle
 	YMM      float64 `json:"y_mm"`
 	WidthMM  float64 `json:"width_mm"`
@@ -86,8 +87,13 @@ func (r *run) areas() {
 				queue = append(queue, n)
 			}
 		}
+		kind := kind[k]
+		if (kind == "no-board" || kind == "unreadable") && r.covered(queue, cols, x0, y0) {
+			kind = "covered"
+			all -= float64(len(queue)) // no metal
+		}
 		if area := float64(len(queue)) * coarseMM * coarseMM; area >= minAreaMM2 {
-			r.res.Areas = append(r.res.Areas, r.area(kind[k], queue, cols, x0, y0, area))
+			r.res.Areas = append(r.res.Areas, r.area(kind, queue, cols, x0, y0, area))
 		}
 	}
 	cut := r.cutMarks()
@@ -188,6 +194,46 @@ func (r *run) besideSeam(ix, iy int) bool {
 // seamStripStripes is how many stripe pairs are left out beside a seam that is not plain.
 const seamStripStripes = 1.5
 
+// covered tells whether no metal mirrors the board in these cells although metal of the form would, and sound metal lies around them: a
+// hole, trim, tape or dirt. Metal so sharp that it turns away from the board does so from a dent. Single photos do not tell: their stripes
+// are read together, not pixel by pixel.
+func (r *run) covered(cells []int, cols int, x0, y0 float64) bool {
+	if r.set.Kind == capture.Single {
+		return false
+	}
+	s, b := r.res.Surface, r.res.Capture.Board
+	calm := max(mark.DefaultMinDepthUM, calmSpreads*r.res.Quality.SpreadUM)
+	facing, dull, told, sound := 0, 0, 0, 0
+	for _, c := range cells {
+		x, y := x0+float64(c%cols)*coarseMM, y0+float64(c/cols)*coarseMM
+		z, zx, zy := r.res.Calibration.Form.Eval(x, y)
+		p := vec(x, y, z)
+		if u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy); ok && math.Abs(u) < b.WidthMM/2 && math.Abs(v) < b.HeightMM/2 {
+			facing++
+		}
+		if ix, iy := r.seenAt(x, y); ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H {
+			if i := iy*r.u.W + ix; float64(max(r.u.Mod[i], r.v.Mod[i])) < dullShare*r.res.Quality.Contrast {
+				dull++
+			}
+		}
+		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if h := 1000 * s.At(x+2*coarseMM*d[0], y+2*coarseMM*d[1]); h == h {
+				told++
+				if math.Abs(h) < calm {
+					sound++
+				}
+			}
+		}
+	}
+	n := len(cells)
+	return 10*facing >= 9*n && 2*dull > n && told > 3 && 10*sound >= 9*told
+}
+
+const (
+	calmSpreads = 4    // of the undamaged metal's spread: what counts as sound
+	dullShare   = 0.25 // of the stripes' usual swing: what a dull thing may show of them by its gloss
+)
+
 // seenAt is the pixel that shows a place of the undamaged form.
 func (r *run) seenAt(x, y float64) (ix, iy int) {
 	z, _, _ := r.res.Calibration.Form.Eval(x, y)
@@ -229,6 +275,8 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 		a.Advice = r.unfoldAdvice()
 	case "beyond-line":
 		a.Advice = beyondAdvice
+	case "covered":
+		a.Advice = coveredAdvice
 	case "no-board":
 		a.Advice = r.boardAdvice()
 	default:
@@ -239,6 +287,9 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 
 // beyondAdvice is what lets metal beyond a line that hides stripes be measured.
 const beyondAdvice = "take a shifted set or a sweep, or lay the cards beyond the line for a capture of its own"
+
+// coveredAdvice is for what covers sound metal.
+const coveredAdvice = "nothing mirrors the board here amid sound metal: a hole, trim, tape or dirt; wipe the paint if it is dirt"
 
 // denseAdvice names the stripes and the board distance for metal as sharp as this place of this capture: stripes ran under a readable
 // width over its breadth.

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"math"
+	"slices"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -73,10 +74,10 @@ func (g *rig) sees(x, y float64) bool {
 			return false
 		}
 	}
-	if g.beyond(p) {
+	if g.beyond(p) || slices.ContainsFunc(g.m.p.Covers, func(c Cover) bool { return c.over(x, y) }) {
 		return false
 	}
-	u, _ := g.mirrored(dir, p, r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1}))
+	u, _, _ := g.mirrored(dir, p, r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1}))
 	return u == u
 }
 
