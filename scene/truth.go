@@ -4,10 +4,10 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"math"
-	"slices"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
