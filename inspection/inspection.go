@@ -1008,7 +1008,11 @@ const (
 
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
-	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
+	opt := mark.Options{Lines: r.res.Calibration.Form.Lines()}
+	if r.set.Kind != capture.Single {
+		opt.Sharp = func(x, y float64) bool { return !r.byCard(x, y) }
+	}
+	r.res.Marks = mark.Find(r.res.Surface, opt)
 	if r.set.Kind == capture.Single {
 		// Which the areas tell of.
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
