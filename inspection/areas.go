@@ -44,7 +44,6 @@ func (r *run) areas() {
 	y0 := -y1
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
-	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
 	if r.seam != nil && r.beyondSeam == nil {
 		r.beyondSeam = r.lostSide()
 	}
@@ -56,7 +55,7 @@ func (r *run) areas() {
 				continue
 			}
 			h := s.At(x, y)
-			if h != h && (nearCard(a, x, y, rim) || nearCard(b, x, y, rim)) {
+			if h != h && r.byCard(x, y) {
 				continue // hidden by the card, not by the metal
 			}
 			all++
@@ -109,6 +108,12 @@ func (r *run) areas() {
 
 // cardRimStripes is how many stripe pairs beside a card are lost with it: reading asks that at least one is whole.
 const cardRimStripes = 2.0
+
+// byCard tells whether a card hides a place, or the stripes beside it.
+func (r *run) byCard(x, y float64) bool {
+	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+	return nearCard(r.res.Frame.A, x, y, rim) || nearCard(r.res.Frame.B, x, y, rim)
+}
 
 // nearCard tells whether a place lies within rim mm of a card.
 func nearCard(c pose.Placed, x, y, rim float64) bool {

@@ -825,7 +825,7 @@ func gridOver(x0, y0, x1, y1, reach float64) (surface.Grid, error) {
 // of a micrometre.
 func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	coarse := surface.Grid{Cols: (g.Cols + 1) / 2, Rows: (g.Rows + 1) / 2, PitchMM: 2 * g.PitchMM, X0MM: g.X0MM, Y0MM: g.Y0MM}
-	dev, _, err := r.integrate(coarse, nil)
+	dev, _, _, err := r.integrate(coarse, nil)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -834,7 +834,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		return nil, 0, err
 	}
 	takeOff(dev, rough.Grid(coarse))
-	dev, gap, err := r.integrate(g, surface.Double(coarse, dev, g))
+	dev, gap, bends, err := r.integrate(g, surface.Double(coarse, dev, g))
 	if err != nil {
 		return nil, 0, err
 	}
@@ -847,15 +847,17 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	takeOff(dev, off)
 	r.res.AbsoluteMM = r.absolute(g, off)
 	s := surface.New(g)
+	bent := widest(g, bends)
 	strip := r.onePitch()
 	for i, h := range dev {
 		if math.IsNaN(h) {
 			continue
 		}
 		s.Height[i] = float32(h)
-		// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal,
-		// and the guess across closed gaps.
+		// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal and
+		// of its bends, and the guess across closed gaps.
 		v := math.Hypot(spread, (cal.ScaleSigma+resolutionShare)*h)
+		v = math.Hypot(v, bendShare*float64(bent[i])*g.PitchMM)
 		if gap[i] {
 			v = math.Hypot(v, gapShare*h)
 		}
@@ -873,8 +875,8 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 }
 
 // integrate returns the height over the form, free by a smooth remainder, of metal that stands about dev mm above it (nil: on it),
-// and the cells whose slopes were bridged.
-func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, err error) {
+// the cells whose slopes were bridged, and by how much the slopes bend from cell to cell.
+func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, bends []float32, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
 	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
 	spanned := r.spanSeams(g, rx, ry)
@@ -884,8 +886,33 @@ func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bo
 		gap[i] = true
 	}
 	r.keepBetween(g, rx, ry)
-	next, err = surface.Integrate(g, rx, ry, nil, dev, 1e-5)
-	return next, gap, err
+	bends, even := surface.Bends(g, rx, ry)
+	next, err = surface.Integrate(g, rx, ry, surface.Trust(bends, even, gap), dev, 1e-5)
+	return next, gap, bends, err
+}
+
+// widest is the largest of what lies within bendReachMM, row and column.
+func widest(g surface.Grid, v []float32) []float32 {
+	reach := max(1, int(math.Round(bendReachMM/g.PitchMM)))
+	out := slices.Clone(v)
+	pass := func(from, to []float32, step, n int, at func(i int) int) {
+		for i := range from {
+			m := from[i]
+			for k := 1; k <= reach; k++ {
+				if at(i) >= k {
+					m = max(m, from[i-k*step])
+				}
+				if at(i)+k < n {
+					m = max(m, from[i+k*step])
+				}
+			}
+			to[i] = m
+		}
+	}
+	pass(v, out, 1, g.Cols, func(i int) int { return i % g.Cols })
+	tmp := slices.Clone(out)
+	pass(tmp, out, g.Cols, g.Rows, func(i int) int { return i / g.Cols })
+	return out
 }
 
 // keepBetween leaves one connected part: the largest, or of single photos, whose stripes a feature line may hide, the one with most of the
@@ -979,7 +1006,11 @@ const (
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
 	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
-	gapShare        = 0.05  // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
+	// bendShare of what the slopes change by over a cell, times the cell, is what heights within bendReachMM err by on feature lines and
+	// sharp marks: 0.15 to 0.5 over made-up panels.
+	bendShare   = 0.3
+	bendReachMM = 1.0
+	gapShare    = 0.05 // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
 	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe
 	// over them leaves some 2 um between the sides, evened out over stripReachMM.
 	stripMM      = 0.0025
@@ -988,7 +1019,11 @@ const (
 
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
-	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
+	opt := mark.Options{Lines: r.res.Calibration.Form.Lines()}
+	if r.set.Kind != capture.Single {
+		opt.Sharp = func(x, y float64) bool { return !r.byCard(x, y) }
+	}
+	r.res.Marks = mark.Find(r.res.Surface, opt)
 	if r.set.Kind == capture.Single {
 		// Which the areas tell of.
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {

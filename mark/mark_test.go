@@ -203,3 +203,39 @@ func TestHighOnCrown(t *testing.T) {
 		}
 	}
 }
+
+// TestLostBottom: a crease whose bottom the stripes could not show is one mark, of unknown depth, and neither its ends nor its crown are
+// marks of their own. A hole of which nothing tells that the metal is sharp there joins nothing.
+func TestLostBottom(t *testing.T) {
+	s := skin(70, 0.4, func(x, y float64) float64 {
+		a, b := x/26, y/5.5
+		r := math.Hypot(a, b)
+		return -0.6*math.Exp(-math.Ln10*(a*a*a*a+b*b)) + 0.05*math.Exp(-(r-1.42)*(r-1.42)/(2*0.19*0.19))
+	})
+	for i := range s.Height {
+		if x, y := s.XY(i%s.Cols, i/s.Cols); math.Hypot(x/16, y/6) < 1 {
+			s.Height[i], s.Sigma[i] = float32(math.NaN()), float32(math.NaN())
+		}
+	}
+	m := Find(s, Options{Sharp: func(x, y float64) bool { return true }})
+	if len(m) != 1 || m[0].Kind != Crease || !m[0].Folded || math.Abs(m[0].LengthMM-52) > 4 {
+		t.Errorf("%d marks, first %+v; want a crease 52 mm long of unknown depth", len(m), m)
+	}
+	if m := Find(s, Options{}); len(m) < 2 {
+		t.Errorf("%d marks where the hole tells nothing", len(m))
+	}
+}
+
+// TestCrownRunsRound: the crown of a long low peaks at its ends, broad and shallow like a high of its own; it is none.
+func TestCrownRunsRound(t *testing.T) {
+	for seed := range uint64(4) {
+		m := Find(skin(80+seed, 0.3, func(x, y float64) float64 {
+			a, b := x/26, y/6
+			r := math.Hypot(a, b)
+			return -0.12*math.Exp(-math.Ln10*(a*a*a*a+b*b)) + 0.006*math.Exp(-(r-1.42)*(r-1.42)/(2*0.19*0.19))
+		}), Options{})
+		if len(m) != 1 {
+			t.Errorf("seed %d: %d marks: %+v", seed, len(m), m)
+		}
+	}
+}
