@@ -462,9 +462,6 @@ func (f *finder) elongation(cells []int) float64 {
 	return math.Sqrt((m + d) / (m - d))
 }
 
-// cutRatio is how many times higher than amid metal a peak must be that has no metal beyond it.
-const cutRatio = 12
-
 // dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed, unless they stand out farther in
 // too: a mark that the rim cuts.
 func (f *finder) dropBeside(found []*region) []*region {
@@ -481,7 +478,7 @@ func (f *finder) dropBeside(found []*region) []*region {
 		if float64(inside)*f.s.PitchMM*f.s.PitchMM > besideMM*besideMM {
 			return q.peak < 5*f.least(q.at) && 10*touching > len(q.cells)
 		}
-		return f.open[q.at] < besideMM && q.peak < cutRatio*f.least(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
+		return f.open[q.at] < besideMM && q.peak < 6*f.threshold(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
 	})
 }
 
