@@ -42,7 +42,7 @@ func Find(s *surface.Surface, opt Options) []Mark {
 	f := newFinder(s, opt)
 	var found []*region
 	for _, sign := range []float32{-1, 1} {
-		found = append(found, f.regions(sign)...)
+		found = append(found, f.join(f.regions(sign))...)
 	}
 	found = f.dropCrowns(found)
 	found = f.dropBeside(found)
@@ -84,6 +84,8 @@ type region struct {
 	at    int     // cell of the extreme of the smoothed surface
 	peak  float64 // its height there, um, positive
 	cells []int   // over the outline level, connected with the extreme
+
+	hidden float64 // what a hole into which it goes down may hide below its rim, um; 0: there is none
 }
 
 func newFinder(s *surface.Surface, opt Options) *finder {
@@ -272,6 +274,109 @@ func (f *finder) connected(q *region) []int {
 	return queue
 }
 
+// join makes one region of those that go down into one hole, each with the deepest of itself: they are what is seen of one mark whose
+// bottom is not.
+func (f *finder) join(found []*region) []*region {
+	g := f.s.Grid
+	owner := make(map[int]*region)
+	for _, q := range found {
+		for _, i := range q.cells {
+			owner[i] = q
+		}
+	}
+	into, holes := make(map[*region]*region), make(map[*region][]hole)
+	root := func(q *region) *region {
+		for into[q] != nil {
+			q = into[q]
+		}
+		return q
+	}
+	done := make([]bool, g.Len())
+	for start, v := range f.um {
+		if v == v || done[start] {
+			continue
+		}
+		cells, open, sides := []int{start}, false, 0
+		done[start] = true
+		deepest, steep := make(map[*region]float64), make(map[*region][]float64)
+		for k := 0; k < len(cells); k++ {
+			c, r := cells[k]%g.Cols, cells[k]/g.Cols
+			if c < 2 || r < 2 || c >= g.Cols-2 || r >= g.Rows-2 {
+				open = true
+				continue
+			}
+			for _, d := range [4]int{-1, 1, -g.Cols, g.Cols} {
+				j := cells[k] + d
+				if f.um[j] == f.um[j] {
+					sides++
+					if q := owner[j]; q != nil {
+						deepest[q] = max(deepest[q], float64(q.sign*f.smooth[j]))
+						if v := float64(q.sign * (f.um[j] - f.um[j+d])); v == v {
+							steep[q] = append(steep[q], v)
+						}
+					}
+				} else if !done[j] {
+					done[j] = true
+					cells = append(cells, j)
+				}
+			}
+		}
+		if open || float64(len(cells))*g.PitchMM*g.PitchMM <= maxHoleMM2 {
+			continue
+		}
+		var whole *region
+		for _, q := range found {
+			if deepest[q] < bottomShare*q.peak {
+				continue
+			}
+			holes[q] = append(holes[q], hole{float64(len(cells)), 2 * float64(len(cells)) / float64(sides), steep[q]})
+			switch one := root(q); {
+			case whole == nil:
+				whole = one
+			case one != whole && one.peak > whole.peak:
+				into[whole], whole = one, one
+			case one != whole:
+				into[one] = whole
+			}
+		}
+	}
+	for _, q := range found {
+		if one := root(q); one != q {
+			one.cells = append(one.cells, q.cells...)
+			holes[one] = append(holes[one], holes[q]...)
+		}
+	}
+	for q, h := range holes {
+		q.hidden = hidden(h, q.peak)
+	}
+	return slices.DeleteFunc(found, func(q *region) bool { return into[q] != nil })
+}
+
+// hole is a part of a mark that has no value: its cells, how far its middle is from its rim, in cells, and how steep the rim goes down, um a
+// cell.
+type hole struct {
+	area, reach float64
+	steep       []float64
+}
+
+// hidden is how much deeper than its rim, um, a mark may be in holes that belong together: flanks that go on as steeply as four fifths of
+// the rim do, the steeper the deeper, as those of stars and creases are, as far as to the middle of one round hole of their area, or of the
+// widest if that is narrower.
+func hidden(holes []hole, rim float64) float64 {
+	var area, reach float64
+	var steep []float64
+	for _, h := range holes {
+		area, reach, steep = area+h.area, max(reach, h.reach), append(steep, h.steep...)
+	}
+	if len(steep) == 0 {
+		return 0
+	}
+	slices.Sort(steep)
+	reach = min(math.Sqrt(area/math.Pi), reach*math.Sqrt(float64(len(holes))))
+	const most = 1 // nearly three times as deep as its rim: more is no guess
+	return rim * math.Expm1(min(most, max(0, steep[len(steep)*4/5]*reach/rim)))
+}
+
 // curvature returns the eigenvalues of the smoothed surface's Hessian at a cell, times the sign of the peak so that a peak's
 // are negative, larger magnitude first; um/mm^2.
 func (f *finder) curvature(i int, sign float32) (k1, k2 float64) {
@@ -319,7 +424,8 @@ func (f *finder) dropCrowns(found []*region) []*region {
 		rim := false
 		x, y := f.s.XY(q.at%f.s.Cols, q.at/f.s.Cols)
 		for j, o := range found {
-			if q.peak > 0.5*o.peak {
+			deep := o.peak + o.hidden
+			if q.peak > 0.5*deep {
 				continue
 			}
 			gap := f.gap(x, y, o)
@@ -328,7 +434,7 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			}
 			if o.sign == q.sign {
 				// Beyond the crown a mark runs out in a moat or in the arms of a star.
-				if q.peak < skirtShare*o.peak {
+				if q.peak < skirtShare*deep {
 					rim = true
 					break
 				}
@@ -337,7 +443,7 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
 			longer := discs[k].r > 0 && f.elongation(q.cells) > 1.8 && f.elongation(f.core(q, 0.5*q.peak)) > 1.6
-			if ridge || longer && q.peak < 0.25*o.peak {
+			if ridge || longer && q.peak < 0.25*deep {
 				rim = true
 				break
 			}
