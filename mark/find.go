@@ -347,7 +347,7 @@ func (f *finder) dropCrowns(found []*region) []*region {
 	}
 	var hosts []host
 	for _, q := range found {
-		hosts = append(hosts, host{*q, f.oval(q.cells), f.hidden(q)})
+		hosts = append(hosts, host{*q, f.oval(q.cells), q.peak + f.hidden(q)})
 	}
 	for _, h := range f.holes {
 		// How deep it is in there nobody knows.

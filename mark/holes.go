@@ -9,8 +9,9 @@ import (
 // as far as it hangs together through the hole.
 type hole struct {
 	cells  []int
-	rim    float64 // mean height around it, um
-	middle float64 // where the metal around it would run on to, um
+	middle float64   // where the metal around it would run on to, um
+	reach  float64   // how far its middle is from its rim, cells
+	steep  []float64 // how much the metal beside it goes up into it, um a cell
 }
 
 // sign is that of the mark in the hole.
@@ -63,9 +64,10 @@ func (f *finder) findHoles(told func(x, y float64) bool) {
 	}
 }
 
-// lookInto looks at the metal around a hole: its height and, over two cells, its slope.
+// lookInto looks at the metal around a hole: its height and its slopes, over a cell and over two.
 func (f *finder) lookInto(cells []int) hole {
-	var rim, slope, n float64
+	h := hole{cells: cells}
+	var rim, slope, n, sides float64
 	for _, i := range cells {
 		c, r := i%f.s.Cols, i/f.s.Cols
 		for _, d := range [4][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
@@ -73,25 +75,45 @@ func (f *finder) lookInto(cells []int) hole {
 				continue
 			}
 			step := d[0] + d[1]*f.s.Cols
-			if a, b := float64(f.um[i+step]), float64(f.um[i+3*step]); a == a && b == b {
-				rim, slope, n = rim+a, slope+(a-b)/(2*f.s.PitchMM), n+1
+			a, b, c := float64(f.um[i+step]), float64(f.um[i+2*step]), float64(f.um[i+3*step])
+			if a == a {
+				sides++
+			}
+			if a == a && b == b {
+				h.steep = append(h.steep, a-b)
+			}
+			if a == a && c == c {
+				rim, slope, n = rim+a, slope+(a-c)/(2*f.s.PitchMM), n+1
 			}
 		}
 	}
-	if n == 0 {
-		return hole{cells: cells}
+	h.reach = 2 * float64(len(cells)) / max(1, sides)
+	if n > 0 {
+		h.middle = rim/n + slope/n*f.s.PitchMM*math.Sqrt(float64(len(cells))/math.Pi)
 	}
-	return hole{cells, rim / n, rim/n + slope/n*f.s.PitchMM*math.Sqrt(float64(len(cells))/math.Pi)}
+	return h
 }
 
-// hidden is how deep a region may be: deeper than its peak by what the metal beside its holes would run on by to their middles.
+// hidden is how much deeper than its rim, um, a mark may be in its holes: flanks that go on as steeply as four fifths of the rim do, the
+// steeper the deeper, as those of stars and creases are, as far as to the middle of one round hole of their area, or of the widest if that
+// is narrower.
 func (f *finder) hidden(q *region) float64 {
-	most := 0.0
+	var area, reach float64
+	var steep []float64
 	for _, k := range q.holes {
 		h := &f.holes[k]
-		most = max(most, float64(q.sign)*(h.middle-h.rim))
+		area, reach = area+float64(len(h.cells)), max(reach, h.reach)
+		for _, v := range h.steep {
+			steep = append(steep, float64(q.sign)*v)
+		}
 	}
-	return q.peak + most
+	if len(steep) == 0 {
+		return 0
+	}
+	slices.Sort(steep)
+	reach = min(math.Sqrt(area/math.Pi), reach*math.Sqrt(float64(len(q.holes))))
+	const most = 1 // nearly three times as deep as its rim: more is no guess
+	return q.peak * math.Expm1(min(most, max(0, steep[len(steep)*4/5]*reach/q.peak)))
 }
 
 // filled is the map with its holes counted as known.

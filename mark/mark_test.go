@@ -42,7 +42,7 @@ func bowl(x, y, d, sx, sy, turned float64) float64 {
 // sqrt(2 ln 10) = 2.146 standard deviations.
 func TestGaussianBowl(t *testing.T) {
 	s := skin(1, 0.5, func(x, y float64) float64 { return bowl(x-12, y+8, 0.18, 9, 7, 0.6) })
-	marks := Find(s, Options{})
+	marks := Find(s, Options{Sharp: func(x, y float64) bool { return true }})
 	if len(marks) != 1 {
 		t.Fatalf("%d marks, want 1: %+v", len(marks), marks)
 	}
@@ -237,5 +237,32 @@ func TestCrownRunsRound(t *testing.T) {
 		if len(m) != 1 {
 			t.Errorf("seed %d: %d marks: %+v", seed, len(m), m)
 		}
+	}
+}
+
+// TestBottomNotSeen: a star whose bottom and arms have no value, so that five valleys of its flanks are seen, each the deeper the nearer to
+// the hole, is one mark in its place; its depth is the least that it can be, with an uncertainty that covers what the hole hides.
+func TestBottomNotSeen(t *testing.T) {
+	const depth = 0.5
+	s := skin(6, 0.5, func(x, y float64) float64 {
+		r, a := math.Hypot(x-15, y-5), math.Atan2(y-5, x-15)
+		return -depth * math.Exp(-r/(6.5*(1+0.25*math.Cos(5*a))))
+	})
+	for i := range s.Height {
+		x, y := s.XY(i%s.Cols, i/s.Cols)
+		if r, a := math.Hypot(x-15, y-5), math.Atan2(y-5, x-15); r < 5*(1+0.6*math.Cos(5*(a+math.Pi/5))) {
+			s.Height[i] = float32(math.NaN())
+		}
+	}
+	marks := Find(s, Options{Sharp: func(x, y float64) bool { return true }})
+	if len(marks) != 1 {
+		t.Fatalf("%d marks, want 1: %+v", len(marks), marks)
+	}
+	m := marks[0]
+	if !m.Folded || math.Hypot(m.XMM-15, m.YMM-5) > 1.5 {
+		t.Errorf("found %+v", m)
+	}
+	if m.DepthUM > 1000*depth || m.DepthUM+2*m.DepthSigmaUM < 1000*depth || m.DepthSigmaUM > 1000*depth {
+		t.Errorf("depth %.0f with an uncertainty of %.0f um, it is %.0f", m.DepthUM, m.DepthSigmaUM, 1000*depth)
 	}
 }

@@ -28,7 +28,8 @@ func (f *finder) describe(q *region, own *finder, top *region) Mark {
 	if hole, rim := f.hole(&m, q.sign); hole > maxHoleMM2 && rim > bottomShare*m.DepthUM {
 		// The bottom was not seen: what was measured is the least it can be.
 		m.Folded = true
-		m.DepthSigmaUM = round(max(m.DepthSigmaUM, 0.5*m.DepthUM), 2)
+		m.DepthUM = round(max(m.DepthUM, rim), 1)
+		m.DepthSigmaUM = round(max(m.DepthSigmaUM, 0.5*m.DepthUM, f.hidden(q)), 2)
 	}
 	return m
 }
@@ -219,7 +220,7 @@ func (f *finder) contour(q *region, level float64) [][2]float64 {
 func (f *finder) outline(q *region) [][2]float64 {
 	pts := f.contour(q, outline*q.peak)
 	core := f.core(q, 0.5*q.peak)
-	if len(core) < 4 {
+	if len(core) < 4 || len(q.holes) > 0 {
 		return pts
 	}
 	inner := f.contour(&region{sign: q.sign, at: q.at, cells: core}, 0.5*q.peak)
