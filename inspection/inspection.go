@@ -156,6 +156,7 @@ type frame struct {
 	info    photo.Info
 	w, h    int // as decoded
 	clipped float64
+	step    float64 // grey levels in which the file keeps waves of some pixels; 0: not known
 }
 
 // workingPX is the size photos are brought down to: stripes of shifted sets stay well over 5 px wide in it, and single photos
@@ -215,7 +216,7 @@ func (r *run) decode(f capture.Frame) (frame, error) {
 	if err != nil {
 		return frame{}, refusePhoto(f.File, err)
 	}
-	out := frame{Frame: f, img: p.Image, info: p.EXIF, w: p.W, h: p.H, clipped: p.ClippedFraction}
+	out := frame{Frame: f, img: p.Image, info: p.EXIF, w: p.W, h: p.H, clipped: p.ClippedFraction, step: p.Step}
 	for out.img.W*out.img.H > workingPX {
 		out.img = photo.Halve(out.img)
 	}
@@ -1029,6 +1030,9 @@ func (r *run) marks() error {
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
 			return m.Kind == mark.High && (m.Folded || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
+	}
+	if r.set.Kind != capture.Single {
+		r.resolve()
 	}
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
