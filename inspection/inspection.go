@@ -1020,9 +1020,13 @@ const (
 
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
-	opt := mark.Options{Lines: r.res.Calibration.Form.Lines()}
+	lines := r.res.Calibration.Form.Lines()
+	opt := mark.Options{Lines: lines}
 	if r.set.Kind != capture.Single {
-		opt.Sharp = func(x, y float64) bool { return !r.byCard(x, y) }
+		opt.Sharp = func(x, y float64) bool {
+			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
+			return !r.byCard(x, y) && !slices.ContainsFunc(lines, onLine)
+		}
 	}
 	r.res.Marks = mark.Find(r.res.Surface, opt)
 	if r.set.Kind == capture.Single {
@@ -1065,6 +1069,9 @@ func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func
 	}
 	return false
 }
+
+// lineHoleMM is how far from a feature line stripes are lost to its own bend, and not to a mark.
+const lineHoleMM = 3.0
 
 const (
 	foldRimMM  = 2.0 // how far beside the last metal with a value the reflection folds

@@ -62,22 +62,21 @@ func Bends(g Grid, zx, zy []float32) (bends []float32, even float64) {
 const evenRatio = 3
 
 // Trust tells, for Integrate, how far the slope of each cell is to be believed: 1 on even metal, on sharp metal less by the square of
-// the bend, and what was only guessed (nil: nothing) a hundredth of that. Where sharp metal contradicts itself, round a hole or on a feature
+// the bend, and what was only guessed there (nil: nothing) a hundredth of that. Where sharp metal contradicts itself, round a hole or on a feature
 // line, what lies around it then tells, and what is wrong there stays there.
 func Trust(bends []float32, even float64, guessed []bool) []float32 {
 	out := make([]float32, len(bends))
 	for i, b := range bends {
 		q := float64(b) / even
-		t := 1 / (1 + q*q)
 		if guessed != nil && guessed[i] {
-			t *= guessTrust
+			q *= guessRatio
 		}
-		out[i] = float32(max(t, leastTrust))
+		out[i] = float32(max(1/(1+q*q), leastTrust))
 	}
 	return out
 }
 
 const (
-	guessTrust = 0.01
+	guessRatio = 10
 	leastTrust = 1e-5
 )
