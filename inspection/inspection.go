@@ -734,7 +734,18 @@ func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Cali
 
 // onePitch tells whether the order of the stripes rests on continuity alone.
 func (r *run) onePitch() bool {
-	return r.set.Kind == capture.Sweep || r.seam != nil || r.sharpShifted()
+	return r.set.Kind == capture.Sweep || r.seam != nil || r.sharpShifted() || r.set.Kind == capture.Shifted && min(r.pitches("u"), r.pitches("v")) < 2
+}
+
+// pitches is how many there are of one axis.
+func (r *run) pitches(axis string) int {
+	seen := map[float64]bool{}
+	for _, f := range r.frames {
+		if f.Stripes == axis {
+			seen[f.PitchMM] = true
+		}
+	}
+	return len(seen)
 }
 
 // sharpShifted tells whether a shifted set holds stripes with sharp edges: of those only the fine pitch is used.
