@@ -26,7 +26,7 @@ func (r *run) resolve() {
 		mm := r.mmPerPX(m.XMM, m.YMM)
 		lost := shot.Lost(m.LengthMM, m.WidthMM, mm, left)
 		m.DepthSigmaUM = math.Round(100*math.Hypot(m.DepthSigmaUM, lost*m.DepthUM)) / 100
-		if lost > most {
+		if lost > most && lost*m.DepthUM > leastLostUM {
 			worst, most, across = m, lost, m.WidthMM/mm
 		}
 	}
@@ -48,6 +48,7 @@ const (
 	leftPX2     = 0.08
 	leftStepPX2 = 0.2
 	mostSteps   = 3
+	leastLostUM = 2 // um of depth worth a word: half of what shallow marks may be off
 )
 
 // mmPerPX is what a pixel spans of the metal at a place, mm, the mean of both directions.
