@@ -14,20 +14,20 @@ import (
 // resolve adds to the uncertainty of each mark's depth what the photos may have lost of it, and says what would show the worst of them in
 // full.
 func (r *run) resolve() {
-	swing, step := r.swing(), r.step()
-	left := leftPX2 + leftStepPX2*min(step/swing, mostSteps)
+	step := r.step()
 	var worst *mark.Mark
-	var most, across float64
+	var most, across, swing float64
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
 		if m.Folded || m.WidthMM <= 0 {
 			continue
 		}
 		mm := r.mmPerPX(m.XMM, m.YMM)
-		lost := shot.Lost(m.LengthMM, m.WidthMM, mm, left)
+		own := r.swing(m)
+		lost := shot.Lost(m.LengthMM, m.WidthMM, mm, leftPX2+leftStepPX2*min(step/own, mostSteps))
 		m.DepthSigmaUM = math.Round(100*math.Hypot(m.DepthSigmaUM, lost*m.DepthUM)) / 100
 		if lost > most && lost*m.DepthUM > leastLostUM {
-			worst, most, across = m, lost, m.WidthMM/mm
+			worst, most, across, swing = m, lost, m.WidthMM/mm, own
 		}
 	}
 	if most < shot.ResolvedShare {
@@ -44,9 +44,9 @@ func (r *run) resolve() {
 
 const (
 	// leftPX2 is the variance, px^2, that is left of the footprint of the pixels after it is taken off, and leftStepPX2 what each step of the
-	// file's own rounding adds, in swings of the stripes: sharp marks on made-up panels lose some 1.2 times as much.
+	// file's own rounding adds, in swings of the stripes: what sharp marks on made-up panels lose in the mean.
 	leftPX2     = 0.08
-	leftStepPX2 = 0.2
+	leftStepPX2 = 0.15
 	mostSteps   = 3
 	leastLostUM = 2 // um of depth worth a word: half of what shallow marks may be off
 )
@@ -64,19 +64,31 @@ func (r *run) mmPerPX(x, y float64) float64 {
 	return 1 / math.Sqrt(math.Abs((x1-x0)*(y2-y0)-(x2-x0)*(y1-y0)))
 }
 
-// swing is by how many grey levels the stripes swing to either side of their middle.
-func (r *run) swing() float64 {
-	var level, n float64
-	for i := 0; i < len(r.u.X); i += max(1, len(r.u.X)/20000) {
-		if r.u.X[i] == r.u.X[i] {
-			level, n = level+float64(r.res.Photo.Pix[i]), n+1
+// swing is by how many grey levels the stripes swing to either side of their middle in the inner half of a mark, the mean of the weaker
+// direction's: on sharp metal they fade.
+func (r *run) swing(m *mark.Mark) float64 {
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	var level, swing, n float64
+	const step = 0.1
+	for a := -0.5; a <= 0.5; a += step {
+		for b := -0.5; b <= 0.5; b += step {
+			if a*a+b*b > 0.25 {
+				continue
+			}
+			l, w := a*m.LengthMM/2, b*m.WidthMM/2
+			x, y := r.seenAt(m.XMM+l*cos-w*sin, m.YMM+l*sin+w*cos)
+			if x < 0 || y < 0 || x >= r.u.W || y >= r.u.H {
+				continue
+			}
+			i := y*r.u.W + x
+			level, swing, n = level+float64(r.res.Photo.Pix[i]), swing+float64(min(r.u.Mod[i], r.v.Mod[i])), n+1
 		}
 	}
-	if n == 0 || r.res.Quality.Contrast <= 0 {
+	if n == 0 {
 		return math.Inf(1)
 	}
-	c := min(r.res.Quality.Contrast, level/n)
-	return 255 * (photo.SRGB(level/n+c) - photo.SRGB(level/n-c)) / 2
+	level, swing = level/n, min(level, swing)/n
+	return 255 * (photo.SRGB(level+swing) - photo.SRGB(level-swing)) / 2
 }
 
 // step is the mean step of the files' rounding, grey levels.

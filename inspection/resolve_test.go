@@ -32,9 +32,12 @@ func TestResolve(t *testing.T) {
 			img.Pix[i] = float32(c.level)
 		}
 		r := &run{res: &Result{Photo: img, Calibration: &mirror.Calibration{Form: mirror.Form{C: make([]float64, len(mirror.Exponents(mirror.FormDegree)))}}, Marks: []mark.Mark{{ID: "m01", LengthMM: c.widthMM, WidthMM: c.widthMM, DepthUM: 100, DepthSigmaUM: 1}}},
-			u: &phase.Field{W: w, H: h, X: make([]float32, w*h)}, frames: []frame{{step: c.step}},
+			u: &phase.Field{W: w, H: h, X: make([]float32, w*h), Mod: make([]float32, w*h)}, frames: []frame{{step: c.step}},
 			cam: &pose.Camera{FocalPX: 700, W: w, H: h, Centre: r3.Vec{Z: 490}, Right: r3.Vec{X: 1}, Down: r3.Vec{Y: -1}, Forward: r3.Vec{Z: -1}}}
-		r.res.Quality.Contrast = c.contrast
+		r.v = r.u
+		for i := range r.u.Mod {
+			r.u.Mod[i] = float32(c.contrast)
+		}
 		r.resolve()
 		if s := r.res.Marks[0].DepthSigmaUM; !(s >= c.least && s <= c.most) {
 			t.Errorf("%s: uncertainty %.2f um, want %g to %g", c.name, s, c.least, c.most)
