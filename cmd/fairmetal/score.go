@@ -61,8 +61,14 @@ type scored struct {
 
 // Run scores every scene below the folder.
 func (c *scoreCmd) Run(ctx context.Context, s streams) error {
+	// A link is followed, which WalkDir does not do for its root.
+	root, err := filepath.EvalSymlinks(c.Scenes)
+	if err != nil {
+		return fmt.Errorf("the folder %s cannot be read (%w); give a folder that holds scenes", c.Scenes, err)
+	}
+	c.Scenes = root
 	var dirs []string
-	err := filepath.WalkDir(c.Scenes, func(p string, d fs.DirEntry, err error) error {
+	err = filepath.WalkDir(c.Scenes, func(p string, d fs.DirEntry, err error) error {
 		if err == nil && d.Name() == "capture.json" {
 			dirs = append(dirs, filepath.Dir(p))
 		}
