@@ -104,7 +104,10 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	f.noise = spread(f.smooth)
 	f.edge = distanceToUnknown(s.Grid, f.um)
 	f.findHoles(opt.Sharp)
-	f.open = distanceToUnknown(s.Grid, f.filled())
+	f.open = f.edge
+	if len(f.holes) > 0 {
+		f.open = distanceToUnknown(s.Grid, f.filled())
+	}
 	f.restless = make([]float32, len(f.um))
 	for _, l := range opt.Lines {
 		f.besideLine(l)

@@ -118,9 +118,6 @@ func (f *finder) hidden(q *region) float64 {
 
 // filled is the map with its holes counted as known.
 func (f *finder) filled() []float32 {
-	if len(f.holes) == 0 {
-		return f.um
-	}
 	out := slices.Clone(f.um)
 	for _, h := range f.holes {
 		for _, i := range h.cells {
