@@ -394,8 +394,10 @@ func (r *run) noCards(found map[string]card.Card) error {
 }
 
 const (
-	leastApartMM  = 200.0 // common practice, no source
-	leastModulePX = 2.0   // cards are lost from 1.7 down; four are advised
+	leastApartMM = 200.0 // common practice, no source
+	// leastModulePX of one card lets the other, which may lie a third farther, be read: cards are lost from 2 down where lenses blur; four are
+	// advised.
+	leastModulePX = 2.7
 )
 
 // maxBlurPX is the edge blur, in px of the working photo, above which stripes and cards are lost: a hundredth of the width.
@@ -997,7 +999,7 @@ const (
 	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
 	// bendShare of what the slopes change by over a cell, times the cell, is what heights within bendReachMM err by on feature lines and
 	// sharp marks: 0.15 to 0.5 over made-up panels.
-	bendShare   = 0.3
+	bendShare   = 0.4
 	bendReachMM = 1.0
 	gapShare    = 0.05 // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
 	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe
