@@ -3,13 +3,13 @@ package inspection
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
 	"fairmetal/mark"
 	"fairmetal/pose"
-	"fairmetal/shot"
 )
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
@@ -285,7 +285,7 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	case "no-board":
 		a.Advice = r.boardAdvice()
 	default:
-		a.Advice = r.denseAdvice(a)
+		a.Advice = r.lostAdvice(a)
 	}
 	return a
 }
@@ -296,14 +296,16 @@ const beyondAdvice = "take a shifted set or a sweep, or lay the cards beyond the
 // coveredAdvice is for what covers sound metal.
 const coveredAdvice = "nothing mirrors the board here amid sound metal: a hole, trim, tape or dirt; wipe the paint if it is dirt"
 
-// denseAdvice names the stripes and the board distance for metal as sharp as this place of this capture: stripes ran under a readable
-// width over its breadth.
-func (r *run) denseAdvice(a Area) string {
-	b, c := r3.Norm(r.res.Calibration.Board.Centre), r3.Norm(r.cam.Centre)
-	// Metal that just cannot be read here packs its stripes to half of what is safe.
-	p := shot.Place{BoardMM: b, CameraMM: c, MMPerPX: c / r.cam.FocalPX, PitchMM: r.u.PitchMM}
-	wide := max(2*r.u.PitchMM, 2*math.Ceil(shot.Ask(shot.Flaw{WidthMM: max(6, min(a.WidthMM, a.HeightMM)*2), DepthUM: 400}, p).LeastPitchMM/2))
-	return fmt.Sprintf("stripes of %.0f mm run too densely to be read here: use stripes of %.0f mm, or bring the board from %.0f to about %.0f mm", r.u.PitchMM, min(wide, 60), b, math.Round(b/20)*10)
+// lostAdvice says what would let a place be read at which the stripes were lost: in a mark they ran too densely, elsewhere they did not stand
+// out. A board half as far and a photo twice as fine each show metal twice as sharp; wider stripes alone do not where the coarse ones of the set
+// can no longer be followed from pixel to pixel.
+func (r *run) lostAdvice(a Area) string {
+	const beside = 3 // mm
+	if !slices.ContainsFunc(r.res.Marks, func(m mark.Mark) bool { return m.Inside(a.XMM, a.YMM, 1, beside) }) {
+		return "no stripes stand out here: wipe the paint, keep glare off it, " + faintAdvice
+	}
+	b := r3.Norm(r.res.Calibration.Board.Centre)
+	return fmt.Sprintf("the metal is too sharp here for a board %.0f mm away: bring it to about %.0f mm, or step nearer with the camera; each shows metal twice as sharp", b, math.Round(b/20)*10)
 }
 
 // cutMarks are the marks that run into metal without a value.

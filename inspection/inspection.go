@@ -386,18 +386,20 @@ func (r *run) noCards(found map[string]card.Card) error {
 			return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is): the picture ends less than %.0f mm to the %s of card %s", k.missing, k.there, leastApartMM, k.side, k.there),
 				"step back or turn the camera until both cards are wholly in the picture, and photograph again")
 		case c.ModulePX < leastModulePX:
-			return refuse("card-missing", fmt.Sprintf("card %s cannot be read (card %s can, but it is small: %.1f pixels a square of its symbol)", k.missing, k.there, c.ModulePX),
-				"step nearer, or print larger cards, until the squares are four pixels wide, and photograph again")
+			return refuse("card-missing", fmt.Sprintf("card %s is not there, or too small to be read (card %s can, at %.1f pixels a square of its symbol)", k.missing, k.there, c.ModulePX),
+				fmt.Sprintf("lay it to the %s of the damage, flat and out of glare; if it lies there step nearer, or print larger cards, until the squares are four pixels wide, and photograph again", k.side))
 		}
 		return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is)", k.missing, k.there),
 			fmt.Sprintf("lay it to the %s of the damage, flat, wholly in the picture and out of glare, and photograph again", k.side))
 	}
-	return refuse("no-cards", "the photos show no scale cards", "lay cards A and B on either side of the damage, both fully in the picture, and photograph again")
+	return refuse("no-cards", "the photos show no scale cards that can be read", "lay cards A and B on either side of the damage, wholly in the picture and so near that the squares of their symbols are four pixels wide, and photograph again")
 }
 
 const (
-	leastApartMM  = 200.0 // common practice, no source
-	leastModulePX = 2.0   // cards are lost from 1.7 down; four are advised
+	leastApartMM = 200.0 // common practice, no source
+	// leastModulePX of one card lets the other, which may lie a third farther, be read: cards are lost from 2 down where lenses blur; four are
+	// advised.
+	leastModulePX = 2.7
 )
 
 // maxBlurPX is the edge blur, in px of the working photo, above which stripes and cards are lost: a hundredth of the width.
@@ -1020,7 +1022,7 @@ const (
 	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
 	// bendShare of what the slopes change by over a cell, times the cell, is what heights within bendReachMM err by on feature lines and
 	// sharp marks: 0.15 to 0.5 over made-up panels.
-	bendShare   = 0.3
+	bendShare   = 0.4
 	bendReachMM = 1.0
 	gapShare    = 0.05 // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
 	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe

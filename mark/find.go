@@ -340,37 +340,27 @@ const crownReach = 1.3
 // skirtShare is the share of a mark's depth below which a shallow place of the same sign right beside it is its own skirt.
 const skirtShare = 0.03
 
-// dropCrowns removes peaks that are only the rim of a stronger mark of the other sign, or of a hole: lower than it by much, close to its
+// dropCrowns removes peaks that are only the rim of a stronger mark of the other sign: lower than it by much, close to its
 // outline, and ridge-like, or hardly higher than the rest of the rim. Traces of the same sign as close by are taken for its skirt.
 func (f *finder) dropCrowns(found []*region) []*region {
-	type host struct {
-		region
-		oval Mark
-		deep float64
-	}
-	var hosts []host
-	for _, q := range found {
-		hosts = append(hosts, host{*q, f.oval(q.cells), q.peak + f.hidden(q)})
-	}
-	for _, h := range f.holes {
-		// How deep it is in there nobody knows.
-		hosts = append(hosts, host{region{sign: h.sign(), cells: h.cells}, f.oval(h.cells), math.Inf(1)})
+	ovals, deep := make([]Mark, len(found)), make([]float64, len(found))
+	for k, q := range found {
+		ovals[k], deep[k] = f.oval(q.cells), q.peak+f.hidden(q)
 	}
 	var out []*region
 	for k, q := range found {
 		rim := false
 		x, y := f.s.XY(q.at%f.s.Cols, q.at/f.s.Cols)
-		for j := range hosts {
-			o := &hosts[j]
-			if j == k || q.peak > 0.5*o.deep {
+		for j, o := range found {
+			if j == k || q.peak > 0.5*deep[j] {
 				continue
 			}
-			if f.gap(x, y, &o.region) > crownReach*math.Sqrt(o.oval.LengthMM*o.oval.WidthMM)/2 {
+			if f.gap(x, y, o) > crownReach*math.Sqrt(ovals[j].LengthMM*ovals[j].WidthMM)/2 {
 				continue
 			}
 			if o.sign == q.sign {
 				// Beyond the crown a mark runs out in a moat or in the arms of a star.
-				if q.peak < skirtShare*o.deep && o.peak > 0 {
+				if q.peak < skirtShare*deep[j] {
 					rim = true
 					break
 				}
@@ -379,9 +369,9 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
 			longer := f.elongation(q.cells) > 1.8 && f.elongation(f.core(q, 0.5*q.peak)) > 1.6
-			level := f.level(&o.oval, x, y, q.sign) / q.peak
+			level := f.level(&ovals[j], x, y, q.sign) / q.peak
 			capped := -k2 > capRatio*f.noise
-			if ridge || longer && q.peak < 0.25*o.deep || level > levelRim || !capped && (level > levelFlat || q.peak < crownShare*o.deep) {
+			if ridge || longer && q.peak < 0.25*deep[j] || level > levelRim || !capped && (level > levelFlat || q.peak < crownShare*deep[j]) {
 				rim = true
 				break
 			}
