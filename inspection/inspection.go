@@ -866,7 +866,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 // and the cells whose slopes were bridged.
 func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
-	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
+	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.res.Calibration.Form.Lines())
 	spanned := r.spanSeams(g, rx, ry)
 	r.keepBetween(g, rx, ry)
 	gap = surface.CloseGaps(g, rx, ry, gapMM)
