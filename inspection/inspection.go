@@ -892,7 +892,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 // the cells whose slopes were bridged, and by how much the slopes bend from cell to cell.
 func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, bends []float32, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
-	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
+	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.res.Calibration.Form.Lines())
 	spanned := r.spanSeams(g, rx, ry)
 	r.keepBetween(g, rx, ry)
 	gap = surface.CloseGaps(g, rx, ry, gapMM)

@@ -3,11 +3,12 @@ package surface
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
 // TestDropCurl: a patch whose stripes are one off is struck along its rim, at any slant of it; a crease that turns as sharply stays whole,
-// though its bottom is read but roughly, and its bottom is told to be doubtful.
+// though its bottom is read but roughly, and its bottom is told to be doubtful; along a feature line it is struck.
 func TestDropCurl(t *testing.T) {
 	g := Grid{Cols: 161, Rows: 161, PitchMM: 0.5, X0MM: -40, Y0MM: -40}
 	zx, zy := make([]float32, g.Len()), make([]float32, g.Len())
@@ -37,7 +38,8 @@ func TestDropCurl(t *testing.T) {
 			}
 		}
 	}
-	doubtful := DropCurl(g, zx, zy, 25, 0.008)
+	lx, ly := slices.Clone(zx), slices.Clone(zy)
+	doubtful := DropCurl(g, zx, zy, 25, 0.008, nil)
 	lost, missed := 0, 0
 	for i := range zx {
 		switch x, _ := g.XY(i%g.Cols, i/g.Cols); {
@@ -54,6 +56,11 @@ func TestDropCurl(t *testing.T) {
 		t.Errorf("%d of %d cells on the rim of a patch that slipped are kept", missed, len(rim))
 	}
 	if len(doubtful) == 0 {
-		t.Error("the bottom of a crease that is read roughly is not doubted")
+		t.Fatal("the bottom of a crease that is read roughly is not doubted")
+	}
+	line := func(x, y float64) (s, t float64) { return cos*x + sin*y, cos*y - sin*x }
+	DropCurl(g, lx, ly, 25, 0.008, []Across{line})
+	if i := doubtful[len(doubtful)/2]; lx[i] == lx[i] {
+		t.Error("on a feature line curl is kept")
 	}
 }
