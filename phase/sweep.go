@@ -68,12 +68,22 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 			SigmaMM: g.pitch / (2 * math.Pi) * math.Sqrt(2/float64(len(shots))) * g.noise / medianWhere(g.mod, ok)}
 		f.X = unwrapReliable(g.phase, ok, w, h, g.pitch)
 		centre(f.X, ok, g.pitch, boardMM)
+		mendOrders(f.X, ok, w, h, g.pitch)
+		sure := g.sure(f.X, ok, w, h)
+		f.alone = g.slits(f.X, sure, w, h)
+		f.slit = f.alone
+		for i, in := range f.alone {
+			ok[i] = sure[i] || in
+		}
 		nan := float32(math.NaN())
 		for i, good := range ok {
 			if !good {
 				f.X[i] = nan
 			}
 		}
+		g.level = medianWhere(g.mod, ok)
+		g.left, g.residual = nil, nil // they hold the photos
+		f.told = []*group{g}
 		f.openPixels()
 		return &Sweep{Field: f, Shifts: shifts, Moved: moved}, nil
 	}
