@@ -33,8 +33,8 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 		cal = r.alongStrip(cal, &prior, fit)
 	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
-	if r.set.Kind != capture.Single {
-		prior.Begin = prior.Lines
+	if r.set.Kind != capture.Single && prior.Begin == nil && len(prior.Lines) > 0 {
+		prior.Begin = &mirror.Start{Lines: prior.Lines}
 	}
 	for i := range cal.Form.Folds {
 		if i < len(cal.Form.Folds) { // a better count may need fewer
@@ -265,7 +265,7 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
 	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
 	least, best := math.Inf(1), [2]int{}
-	var lines []mirror.Fold
+	var from *mirror.Start
 	try := func(du, dv int) {
 		m := slices.Clone(sights)
 		for i := range m {
@@ -277,7 +277,7 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 		p := *prior
 		p.Lines = []mirror.Fold{line}
 		if v, found, err := mirror.Misfit(&r.res.Frame, m, p); err == nil && v < least {
-			least, best, lines = v, [2]int{du, dv}, found
+			least, best, from = v, [2]int{du, dv}, found
 		}
 	}
 	for k := -maxStrip; k <= maxStrip; k++ {
@@ -287,7 +287,7 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 			try(0, k)
 		}
 	}
-	if lines == nil {
+	if from == nil {
 		return cal
 	}
 	for at := best; ; at = best {
@@ -299,12 +299,11 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 			break
 		}
 	}
-	old := prior.Begin
-	prior.Begin = lines
+	prior.Begin = from
 	u, v := r.u.Moved(side, best[0]), r.v.Moved(side, best[1])
 	again, err := fit(u, v, false)
 	if err != nil || misfit(again) >= misfit(cal) {
-		prior.Begin = old
+		prior.Begin = nil
 		return cal
 	}
 	r.u, r.v = u, v

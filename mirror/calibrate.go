@@ -65,10 +65,16 @@ type Prior struct {
 	// are tried instead.
 	SeekLine bool
 	Lines    []Fold
-	// Begin holds feature lines that are there: the fit begins with them near their places.
-	Begin []Fold
+	// Begin, if it is there, is where the fit begins.
+	Begin *Start
 	// Rough fits few of the sights, to tell which of several counts of the stripes fits best.
 	Rough bool
+}
+
+// Start is a set-up to begin a fit with.
+type Start struct {
+	x     []float64 // nil: as it was set up, with the lines
+	Lines []Fold
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
@@ -176,8 +182,8 @@ func some(sights []Sight) []Sight {
 }
 
 // Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board over the square
-// of the share that it explains: enough to compare counts of the stripes. The lines come back as they fit.
-func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, []Fold, error) {
+// of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
+func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error) {
 	few := make([]Sight, 0, 2*lineSights)
 	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
 		few = append(few, sights[i])
@@ -186,11 +192,11 @@ func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, []Fold, error
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1
 	}
-	x, err := s.settle(s.begin(prior.Lines))
+	x, err := s.settle(s.begin(&Start{Lines: prior.Lines}))
 	if err != nil {
 		return 0, nil, err
 	}
-	return s.rms / (s.kept() * s.kept()), s.form(x).Folds, nil
+	return s.rms / (s.kept() * s.kept()), &Start{x: x, Lines: s.form(x).Folds}, nil
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
@@ -463,13 +469,19 @@ func (s *solver) start() []float64 {
 	return x
 }
 
-// begin is where a fit with these lines starts.
-func (s *solver) begin(lines []Fold) []float64 {
-	x := s.start()
-	for i := range lines {
-		x = append(x, lines[i].unknowns()...)
+// begin is where a fit starts; nil: from a smooth form.
+func (s *solver) begin(from *Start) []float64 {
+	if from == nil {
+		return s.start()
 	}
-	s.folds = len(lines)
+	s.folds = len(from.Lines)
+	if from.x != nil {
+		return slices.Clone(from.x)
+	}
+	x := s.start()
+	for i := range from.Lines {
+		x = append(x, from.Lines[i].unknowns()...)
+	}
 	return x
 }
 

@@ -151,7 +151,7 @@ func (t *turns) join(i, j, k int32) {
 const denseStripes = 0.33
 
 // besidePX is how far beside stripes that are expected too dense others are lost with them.
-const besidePX = 6
+const besidePX = 10
 
 // Reorder unwraps a field anew as its difference from what is expected of each pixel (mm, NaN where unknown): a steep place that the
 // expectation explains, a feature line, is smooth then. Most pixels keep their place.
