@@ -558,8 +558,16 @@ func (r *run) sweep() error {
 		}
 		*d.dst = &s.Field
 	}
+	if slips := max(r.u.Slips(), r.v.Slips()); slips > manySlips {
+		r.note(Warning, "fine-stripes", fmt.Sprintf("the order of the stripes tears in %.0f %% of what is seen: stripes of %.4g mm are too fine for how this paint scatters them, and one pitch alone cannot tell their order: the map may be wrong as a whole", 100*slips, r.u.PitchMM),
+			"take stripes twice as wide, bring the board nearer, or take a shifted set")
+	}
 	return nil
 }
+
+// manySlips is the share of pixels beside a slip of the order from which whole parts of the panel may be counted wrong: sharp metal and feature
+// lines make a fourth of it.
+const manySlips = 0.02
 
 func (r *run) refuseStripes(err error) error {
 	var shift *phase.ShiftError
@@ -872,11 +880,11 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		// of its bends, and the guess across closed gaps.
 		v := math.Hypot(spread, (cal.ScaleSigma+resolutionShare)*h)
 		v = math.Hypot(v, bendShare*float64(bent[i])*g.PitchMM)
-		if gap[i] {
+		x, y := g.XY(i%g.Cols, i/g.Cols)
+		if gap[i] || r.guessed(x, y) {
 			v = math.Hypot(v, gapShare*h)
 		}
 		if strip {
-			x, y := g.XY(i%g.Cols, i/g.Cols)
 			for _, l := range lines {
 				if d, _ := l(x, y); math.Abs(d) < stripReachMM {
 					v = math.Hypot(v, stripMM)
@@ -886,6 +894,15 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		s.Sigma[i] = float32(v)
 	}
 	return s, spread, nil
+}
+
+// guessed tells whether the stripes of a sweep were counted out across a slit at a place.
+func (r *run) guessed(x, y float64) bool {
+	if r.set.Kind != capture.Sweep {
+		return false
+	}
+	ix, iy := r.seenAt(x, y)
+	return r.u.Guessed(ix, iy) || r.v.Guessed(ix, iy)
 }
 
 // integrate returns the height over the form, free by a smooth remainder, of metal that stands about dev mm above it (nil: on it),

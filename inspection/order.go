@@ -29,7 +29,13 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 			return nil, err
 		}
 	}
+	if r.set.Kind != capture.Single && (cal.Stray > strayWarn || cal.Undamaged < explained || cal.RMSMM > goodModelMM) {
+		cal = r.alongStrip(cal, &prior, fit)
+	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
+	if r.set.Kind != capture.Single && prior.Begin == nil && len(prior.Lines) > 0 {
+		prior.Begin = &mirror.Start{Lines: prior.Lines}
+	}
 	for i := range cal.Form.Folds {
 		if i < len(cal.Form.Folds) { // a better count may need fewer
 			cal = r.place(i, cal, prior, fit)
@@ -144,48 +150,31 @@ const (
 	maxCount = 5
 )
 
-// place moves the smaller side of a feature line by whole stripes as long as the mirror model explains the whole better.
+// place moves the smaller side of a feature line by whole stripes where the mirror model explains the whole better: few of the sights tell by how
+// many, all must bear it out. The line hides stripes that run along it; where it lies aslant, others too.
 func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit fitting) *mirror.Calibration {
 	line := cal.Form.Folds[fold]
 	side := r.beyond(&line, cal)
 	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
-	best := cal
-	u0, v0 := r.u, r.v
-	moved := func(k int) (u, v *phase.Field) {
-		if alongU {
-			return u0.Moved(side, k), v0
+	for _, inU := range [2]bool{alongU, !alongU} {
+		k := r.likely(side, inU, prior)
+		if k == 0 {
+			continue
 		}
-		return u0, v0.Moved(side, k)
-	}
-	if r.set.Kind == capture.Single {
-		if k := r.likely(side, alongU, prior); k != 0 {
-			u, v := moved(k)
-			if next, err := fit(u, v, false); err == nil && next.RMSMM < cal.RMSMM {
-				best, r.u, r.v = next, u, v
-			}
+		u, v := r.u, r.v
+		if inU {
+			u = u.Moved(side, k)
+		} else {
+			v = v.Moved(side, k)
 		}
-		return best
-	}
-	for _, way := range [2]int{1, -1} {
-		improved := false
-		for k := 1; k <= maxCount; k++ {
-			u, v := moved(way * k)
-			next, err := fit(u, v, false)
-			if err != nil || next.RMSMM >= best.RMSMM {
-				break
-			}
-			best, improved = next, true
-			r.u, r.v = u, v
-		}
-		if improved {
-			break
+		if next, err := fit(u, v, false); err == nil && misfit(next) < misfit(cal) {
+			cal, r.u, r.v = next, u, v
 		}
 	}
-	return best
+	return cal
 }
 
-// likely is by how many stripes few of the sights say that a side was counted off. Of single photos, whose sides hang together in themselves, no
-// sight mixes both.
+// likely is by how many stripes few of the sights say that a side was counted off.
 func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
 	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
 	try := func(k int) float64 {
@@ -199,7 +188,7 @@ func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
 				m[i].V += float64(k) * r.v.PitchMM
 			}
 		}
-		rms, err := mirror.Misfit(&r.res.Frame, m, prior)
+		rms, _, err := mirror.Misfit(&r.res.Frame, m, prior)
 		if err != nil {
 			return math.Inf(1)
 		}
@@ -265,6 +254,146 @@ func (r *run) beyond(line *mirror.Fold, cal *mirror.Calibration) []bool {
 	}
 	return side
 }
+
+// alongStrip looks for a feature line where the stripes are lost along a strip, whose other side continuity counts by chance: of all counts
+// that one is tried with which few of the sights fit a form with that line best, and kept if it explains more of the panel.
+func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitting) *mirror.Calibration {
+	line, ok := r.strip()
+	if !ok {
+		return cal
+	}
+	start := *cal
+	start.Form = mirror.NewForm()
+	side := r.beyond(&line, &start)
+	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
+	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
+	least, best := math.Inf(1), [2]int{}
+	var from *mirror.Start
+	try := func(du, dv int) {
+		m := slices.Clone(sights)
+		for i := range m {
+			if side[int(m[i].PY)*r.u.W+int(m[i].PX)] {
+				m[i].U += float64(du) * r.u.PitchMM
+				m[i].V += float64(dv) * r.v.PitchMM
+			}
+		}
+		p := *prior
+		p.Lines = []mirror.Fold{line}
+		if v, found, err := mirror.Misfit(&r.res.Frame, m, p); err == nil && v < least {
+			least, best, from = v, [2]int{du, dv}, found
+		}
+	}
+	for k := -maxStrip; k <= maxStrip; k++ {
+		if alongU {
+			try(k, 0)
+		} else {
+			try(0, k)
+		}
+	}
+	if from == nil {
+		return cal
+	}
+	for at := best; ; at = best {
+		try(at[0]+1, at[1])
+		try(at[0]-1, at[1])
+		try(at[0], at[1]+1)
+		try(at[0], at[1]-1)
+		if best == at {
+			break
+		}
+	}
+	prior.Begin = from
+	u, v := r.u.Moved(side, best[0]), r.v.Moved(side, best[1])
+	again, err := fit(u, v, false)
+	if err != nil || misfit(again) >= misfit(cal) {
+		prior.Begin = nil
+		return cal
+	}
+	r.u, r.v = u, v
+	return again
+}
+
+// strip finds the straight strip, right across what is seen, in which stripes are lost: a feature line, its step unknown.
+func (r *run) strip() (mirror.Fold, bool) {
+	fr := &r.res.Frame
+	half := (fr.B.Centre.X - fr.A.Centre.X) / 2
+	lost := r.u.Doubtful(stripPX)
+	for i, v := range r.v.Doubtful(stripPX) {
+		lost[i] = lost[i] || v
+	}
+	type place struct{ x, y float64 }
+	at := func(i int) place {
+		ray := fr.Camera.Ray(float64(i%r.u.W)+0.5, float64(i/r.u.W)+0.5)
+		z, p := 0.0, place{}
+		for range 3 { // on the crown that the cards tell
+			t := (z - fr.Camera.Centre.Z) / ray.Z
+			p = place{fr.Camera.Centre.X + t*ray.X, fr.Camera.Centre.Y + t*ray.Y}
+			z = -fr.SagMM * p.x * p.x / (half * half)
+		}
+		return p
+	}
+	var all []place
+	for i, v := range lost {
+		if v {
+			all = append(all, at(i))
+		}
+	}
+	var sound []place
+	for i := 0; i < len(lost); i += 37 {
+		if x := r.u.X[i] + r.v.X[i]; x == x && !lost[i] {
+			sound = append(sound, at(i))
+		}
+	}
+	const stepDeg, bin, run = 3, 3.0, 10.0
+	most, best := 0, mirror.Fold{}
+	for deg := 0; deg < 180; deg += stepDeg {
+		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
+		hit := map[int]map[int]int{}
+		for _, p := range all {
+			s, t := int(math.Floor((cos*p.x+sin*p.y)/bin)), int(math.Floor((cos*p.y-sin*p.x)/run))
+			if hit[s] == nil {
+				hit[s] = map[int]int{}
+			}
+			hit[s][t]++
+		}
+		for s, runs := range hit {
+			n := 0
+			for _, k := range runs {
+				if k >= 3 {
+					n++
+				}
+			}
+			if n <= most || n < leastRuns {
+				continue
+			}
+			// How far sound metal reaches along the line, and that there is some on both sides.
+			seen := map[int]bool{}
+			var under, over int
+			for _, p := range sound {
+				d := (cos*p.x+sin*p.y)/bin - float64(s) - 0.5
+				switch {
+				case math.Abs(d) < 4:
+					seen[int(math.Floor((cos*p.y-sin*p.x)/run))] = true
+				case d < 0:
+					under++
+				default:
+					over++
+				}
+			}
+			if float64(n) > stripCovers*float64(len(seen)) && 12*min(under, over) > len(sound) {
+				most, best = n, mirror.Fold{Angle: float64(deg) * math.Pi / 180, S0: (float64(s) + 0.5) * bin, Step: 0.03, Width: 6}
+			}
+		}
+	}
+	return best, most > 0
+}
+
+const (
+	stripPX     = 6   // half the width of a strip without stripes
+	maxStrip    = 6   // stripes that a strip may hide
+	leastRuns   = 8   // of 10 mm that a strip runs through at least
+	stripCovers = 0.6 // of its way over the panel
+)
 
 // reorderGrowth is how much more misfit a new count may leave than the metal beside the feature line did: the line itself fits a little
 // worse than smooth metal, a side counted one stripe wrong several times as badly.

@@ -68,8 +68,16 @@ type Prior struct {
 	// are tried instead.
 	SeekLine bool
 	Lines    []Fold
+	// Begin, if it is there, is where the fit begins.
+	Begin *Start
 	// Rough fits few of the sights, to tell which of several counts of the stripes fits best.
 	Rough bool
+}
+
+// Start is a set-up to begin a fit with.
+type Start struct {
+	x     []float64 // nil: as it was set up, with the lines
+	Lines []Fold
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
@@ -133,11 +141,11 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1 // until it is known which point of the board is its centre
 	}
-	x, err := s.settle(s.start())
+	x, err := s.settle(s.begin(prior.Begin))
 	if err != nil {
 		return nil, err
 	}
-	if s.rms > astrayRMSMM {
+	if s.rms > astrayRMSMM && s.folds == 0 {
 		x = s.outwards(x)
 	}
 	x = s.addFolds(x)
@@ -167,9 +175,18 @@ func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
 	return s
 }
 
-// Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board: enough to
-// compare counts of the stripes.
-func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, error) {
+// some takes few sights, evenly.
+func some(sights []Sight) []Sight {
+	few := make([]Sight, 0, 2*lineSights)
+	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
+		few = append(few, sights[i])
+	}
+	return few
+}
+
+// Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board over the square
+// of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
+func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error) {
 	few := make([]Sight, 0, 2*lineSights)
 	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
 		few = append(few, sights[i])
@@ -178,12 +195,11 @@ func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, error) {
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1
 	}
-	x := s.start()
-	for i := range prior.Lines {
-		x, s.folds = append(x, prior.Lines[i].unknowns()...), s.folds+1
+	x, err := s.settle(s.begin(&Start{Lines: prior.Lines}))
+	if err != nil {
+		return 0, nil, err
 	}
-	_, err := s.settle(x)
-	return s.rms, err
+	return s.rms / (s.kept() * s.kept()), &Start{x: x, Lines: s.form(x).Folds}, nil
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
@@ -453,6 +469,22 @@ func (s *solver) start() []float64 {
 	// First crown from the cards: their tilts give the curvature along x.
 	l := r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
 	x[nBoard+3] = -s.fr.SagMM * (FormScaleMM / l) * (FormScaleMM / l)
+	return x
+}
+
+// begin is where a fit starts; nil: from a smooth form.
+func (s *solver) begin(from *Start) []float64 {
+	if from == nil {
+		return s.start()
+	}
+	s.folds = len(from.Lines)
+	if from.x != nil {
+		return slices.Clone(from.x)
+	}
+	x := s.start()
+	for i := range from.Lines {
+		x = append(x, from.Lines[i].unknowns()...)
+	}
 	return x
 }
 

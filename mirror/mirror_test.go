@@ -171,7 +171,7 @@ func TestCalibrateFindsSetUp(t *testing.T) {
 func toldApart(t *testing.T, fr *pose.Frame, sights []Sight, c *Calibration) {
 	t.Helper()
 	prior := Prior{DistanceMM: 480, PeriodU: 12, PeriodV: 12, Lines: c.Form.Folds}
-	right, err := Misfit(fr, sights, prior)
+	right, _, err := Misfit(fr, sights, prior)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -185,7 +185,7 @@ func toldApart(t *testing.T, fr *pose.Frame, sights []Sight, c *Calibration) {
 				}
 			}
 		}
-		if wrong, err := Misfit(fr, moved, prior); err != nil || wrong < 1.05*right {
+		if wrong, _, err := Misfit(fr, moved, prior); err != nil || wrong < 1.05*right {
 			t.Errorf("counted %.0f mm off: %.3f mm, right: %.3f, %v", by, wrong, right, err)
 		}
 	}

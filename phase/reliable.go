@@ -161,6 +161,9 @@ func (t turns) join(i, j, k int32) {
 // denseStripes is how many pitches from pixel to pixel are too many to be read: three pixels a stripe.
 const denseStripes = 0.33
 
+// besidePX is how far beside stripes that are expected too dense others are lost with them.
+const besidePX = 10
+
 // Reorder unwraps a field anew as its difference from what is expected of each pixel (mm, NaN where unknown): a steep place that the
 // expectation explains, a feature line, is smooth then. Most pixels keep their place.
 func (f *Field) Reorder(expected []float32) *Field {
@@ -175,15 +178,24 @@ func (f *Field) Reorder(expected []float32) *Field {
 			}
 		}
 	}
+	beside := within(dense, f.W, f.H, besidePX)
 	dense = within(dense, f.W, f.H, 1)
+	known := make([]bool, n)
+	for i, x := range f.X {
+		known[i] = x == x && !dense[i] && (f.alone == nil || !f.alone[i])
+	}
+	amid := closing(known, f.W, f.H, besidePX)
 	ph, ok := make([]float32, n), make([]bool, n)
-	var strip []int
+	var strip, slit []int
 	for i := range ph {
 		d := f.X[i] - expected[i]
 		switch {
-		case d != d:
-		case dense[i]:
+		case expected[i] != expected[i]:
+		case beside[i] && !known[i] && (amid[i] || d == d):
 			strip = append(strip, i)
+		case d != d:
+		case !known[i]:
+			slit = append(slit, i)
 		default:
 			ok[i] = true
 			ph[i] = (d - p*float32(math.Round(float64(d/p)))) * (2 * math.Pi / p)
@@ -223,6 +235,7 @@ func (f *Field) Reorder(expected []float32) *Field {
 			x[i] = nan
 		}
 	}
+	f.follow(x, expected, slit)
 	bridge(x, strip, f.W)
 	for i := range x {
 		x[i] += expected[i]
@@ -314,6 +327,33 @@ func evenly(ph []float32, ok []bool, w, h int) []float32 {
 	return out
 }
 
+// follow moves slits, which continuity cannot count, by as many pitches as the metal beside them was moved.
+func (f *Field) follow(x, expected []float32, slit []int) {
+	p := f.PitchMM
+	for len(slit) > 0 {
+		var later []int
+		found := make([]float32, len(slit))
+		for k, i := range slit {
+			found[k] = float32(math.NaN())
+			d := f.X[i] - expected[i]
+			neighbours(i, f.W, len(x), func(j int) {
+				if x[j] == x[j] {
+					found[k] = d + float32(p*math.Round(float64(x[j]-f.X[j]+expected[j])/p))
+				}
+			})
+		}
+		for k, i := range slit {
+			if x[i] = found[k]; x[i] != x[i] {
+				later = append(later, i)
+			}
+		}
+		if len(later) == len(slit) {
+			return
+		}
+		slit = later
+	}
+}
+
 // bridge fills the pixels of a narrow strip smoothly from its rims.
 func bridge(x []float32, strip []int, w int) {
 	for range 30 {
@@ -329,6 +369,32 @@ func bridge(x []float32, strip []int, w int) {
 			}
 		}
 	}
+}
+
+// Doubtful masks the pixels amid the readable ones that were not, or whose order is not sure: gaps of up to twice reach pixels, slits, slips.
+func (f *Field) Doubtful(reach int) []bool {
+	whole := f.Untorn(0)
+	ok := make([]bool, len(f.X))
+	for i, x := range whole.X {
+		ok[i] = x == x && (f.alone == nil || !f.alone[i])
+	}
+	out := closing(ok, f.W, f.H, reach)
+	for i := range out {
+		out[i] = out[i] && !ok[i]
+	}
+	return out
+}
+
+// Slips is the share of the readable pixels that differ by half a pitch or more from the one beside or above.
+func (f *Field) Slips() float64 {
+	ok := make([]bool, len(f.X))
+	n := 0
+	for i, x := range f.X {
+		if ok[i] = x == x; ok[i] {
+			n++
+		}
+	}
+	return float64(torn(f.X, ok, f.W, f.PitchMM)) / float64(max(1, n))
 }
 
 // Untorn returns the field without the pixels within reach pixels of a link over which it jumps by half a pitch or more: there the order

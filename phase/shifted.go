@@ -162,7 +162,7 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 		}
 		f.told = []*group{fine, coarse}
 		for _, g := range f.told {
-			g.frames, g.level = len(byPitch[g.pitch]), medianWhere(g.mod, ok)
+			g.level = medianWhere(g.mod, ok)
 			g.left, g.residual = nil, nil // they hold the photos
 		}
 	}
@@ -249,7 +249,7 @@ func (f *Field) Sharpen(xx, xy, yy float64) {
 func nstep(axis string, shots []Shot) (*group, error) {
 	n := len(shots)
 	w, h := shots[0].Img.W, shots[0].Img.H
-	g := &group{pitch: shots[0].PitchMM, phase: make([]float32, w*h), mod: make([]float32, w*h), residual: make([]float32, w*h)}
+	g := &group{pitch: shots[0].PitchMM, phase: make([]float32, w*h), mod: make([]float32, w*h), residual: make([]float32, w*h), frames: n}
 	shifts := make([]float64, n)
 	for i, s := range shots {
 		shifts[i] = s.Shift
@@ -563,9 +563,15 @@ func feigned(shots []Shot, basis [][3]float64, inv [3][3]float64, gains []float6
 	return (cd*ss - sd*cs) / det, (sd*cc - cd*cs) / det
 }
 
-// standOut is how far, in local rms of what the shifts leave unexplained, the stripes must stand out: noise alone makes a modulation
-// of two to four times that, stripes of a tenth of the usual contrast still five.
-const standOut = 4.5
+// standOut is how many standard deviations of its own noise a modulation must be: noise alone makes one to three, stripes of a tenth of the
+// usual contrast four and more.
+const standOut = 3.2
+
+// clearance is the least readable modulation in rms of what the shifts leave unexplained. Noise of sigma a frame leaves an rms of
+// sqrt((N-3)/N) sigma and gives the modulation sqrt(2/N) sigma: the more frames, the fainter are the stripes that can be told from it.
+func (g *group) clearance() float32 {
+	return float32(standOut * math.Sqrt(2/math.Max(1, float64(g.frames-3))))
+}
 
 // striking masks the pixels whose modulation is not far below that of the mirror image.
 func striking(g *group) []bool {
@@ -605,11 +611,11 @@ func modFloor(g *group) float64 {
 // the stripes, over which noise alone keeps below two local rms.
 func readable(g *group, w, h int) []bool {
 	floor := float32(modFloor(g))
-	local := localRMS(g.residual, w, h)
+	local, clearance := localRMS(g.residual, w, h, g.around()), g.clearance()
 	ok := make([]bool, len(g.mod))
 	rows.Do(h, func(y0, y1 int) {
 		for i := y0 * w; i < y1*w; i++ {
-			m, limit := g.mod[i], standOut*local[i]
+			m, limit := g.mod[i], clearance*local[i]
 			ok[i] = m > floor && m > limit
 			if j := 2 * g.run; !ok[i] && m > floor && 2*m > limit && i >= j && i+j < len(ok) {
 				ok[i] = m+g.mod[i-g.run]+g.mod[i-j]+g.mod[i+g.run]+g.mod[i+j] > 5*limit
@@ -619,9 +625,19 @@ func readable(g *group, w, h int) []bool {
 	return despeckle(ok, w, h)
 }
 
-// localRMS is the rms over 9 x 9 pixels, by running sums.
-func localRMS(v []float32, w, h int) []float32 {
-	const r = 4
+// around is how many pixels to each side what the shifts leave is looked at to know it: that takes some fifty degrees of freedom, of which a
+// pixel of N frames has N-3.
+func (g *group) around() int {
+	const enough = 50
+	r := 1
+	for (2*r+1)*(2*r+1)*(g.frames-3) < enough && r < 4 {
+		r++
+	}
+	return r
+}
+
+// localRMS is the rms over squares of 2r+1 pixels, by running sums.
+func localRMS(v []float32, w, h, r int) []float32 {
 	tmp, out := make([]float32, len(v)), make([]float32, len(v))
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {

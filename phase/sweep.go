@@ -1,6 +1,7 @@
 package phase
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -68,12 +69,22 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 			SigmaMM: g.pitch / (2 * math.Pi) * math.Sqrt(2/float64(len(shots))) * g.noise / medianWhere(g.mod, ok)}
 		f.X = unwrapReliable(g.phase, ok, w, h, g.pitch)
 		centre(f.X, ok, g.pitch, boardMM)
+		mendOrders(f.X, ok, w, h, g.pitch)
+		sure := g.sure(f.X, ok, w, h)
+		f.alone = g.slits(f.X, sure, w, h)
+		f.slit = f.alone
+		for i, in := range f.alone {
+			ok[i] = sure[i] || in
+		}
 		nan := float32(math.NaN())
 		for i, good := range ok {
 			if !good {
 				f.X[i] = nan
 			}
 		}
+		g.level = medianWhere(g.mod, ok)
+		g.left, g.residual = nil, nil // they hold the photos
+		f.told = []*group{g}
 		f.openPixels()
 		return &Sweep{Field: f, Shifts: shifts, Moved: moved}, nil
 	}
@@ -116,25 +127,30 @@ func spoiler(shots []Shot, forward bool) int {
 	return at
 }
 
-// striped samples pixels whose brightness swings most over the frames: values[pixel][frame].
+// striped samples pixels whose brightness swings most over the frames, their exposures evened out: values[pixel][frame].
 func striped(shots []Shot) [][]float64 {
 	pix := len(shots[0].Img.Pix)
 	step := max(1, pix/60000)
 	var all [][]float64
-	var swing []float64
 	for i := 0; i < pix; i += step {
 		v := make([]float64, len(shots))
-		lo, hi := math.Inf(1), math.Inf(-1)
 		for k, s := range shots {
 			v[k] = float64(s.Img.Pix[i])
-			lo, hi = min(lo, v[k]), max(hi, v[k])
 		}
-		if hi < 0.97 {
-			all, swing = append(all, v), append(swing, hi-lo)
+		if slices.Max(v) < 0.97 {
+			all = append(all, v)
 		}
 	}
 	if len(all) == 0 {
 		return nil
+	}
+	gains := exposures(all)
+	swing := make([]float64, len(all))
+	for i, v := range all {
+		for k := range v {
+			v[k] /= gains[k]
+		}
+		swing[i] = slices.Max(v) - slices.Min(v)
 	}
 	sorted := slices.Clone(swing)
 	slices.Sort(sorted)
@@ -148,6 +164,37 @@ func striped(shots []Shot) [][]float64 {
 	return out
 }
 
+// exposures is the brightness of each frame, 1 on the average, on what swings least for how bright it is: the cards and what lies around the
+// stripes. Bright cards under an uneven exposure would pass for stripes.
+func exposures(values [][]float64) []float64 {
+	type one struct {
+		share, mean float64
+		v           []float64
+	}
+	all := make([]one, len(values))
+	for i, v := range values {
+		mean := 0.0
+		for _, x := range v {
+			mean += x / float64(len(v))
+		}
+		all[i] = one{(slices.Max(v) - slices.Min(v)) / max(mean, 1e-3), mean, v}
+	}
+	slices.SortFunc(all, func(a, b one) int { return cmp.Compare(a.share, b.share) })
+	gains, ratio := make([]float64, len(values[0])), make([]float64, 0, len(all))
+	for k := range gains {
+		ratio = ratio[:0]
+		for _, o := range all[:(len(all)+stillShare-1)/stillShare] {
+			ratio = append(ratio, o.v[k]/max(o.mean, 1e-3))
+		}
+		slices.Sort(ratio)
+		gains[k] = ratio[len(ratio)/2]
+	}
+	return gains
+}
+
+// stillShare is one over the share of the pixels that tell exposures.
+const stillShare = 20
+
 // sweepShifts finds the shifts, in pitches, from the first frame on.
 func sweepShifts(shots []Shot, forward bool) ([]float64, error) {
 	values := striped(shots)
@@ -155,25 +202,56 @@ func sweepShifts(shots []Shot, forward bool) ([]float64, error) {
 	if len(values) < 500 {
 		return nil, ErrSweep
 	}
-	shifts, ok := principal(values, n)
-	if !ok {
-		return nil, ErrSweep
-	}
-	for range 20 {
-		next, ok := alternate(values, shifts)
-		if !ok {
+	var shifts []float64
+	for range 3 {
+		var ok bool
+		if shifts, ok = principal(values, n); !ok {
 			return nil, ErrSweep
 		}
-		change := 0.0
-		for i := range next {
-			change = max(change, math.Abs(next[i]-shifts[i]))
+		for range 20 {
+			next, ok := alternate(values, shifts)
+			if !ok {
+				return nil, ErrSweep
+			}
+			change := 0.0
+			for i := range next {
+				change = max(change, math.Abs(next[i]-shifts[i]))
+			}
+			shifts = next
+			if change < 1e-5 {
+				break
+			}
 		}
-		shifts = next
-		if change < 1e-5 {
-			break
-		}
+		// Edges of cards and glints swing, too, but fit no shifts.
+		values = better(values, shifts)
 	}
 	return oneWay(shifts, forward)
+}
+
+// better keeps the half of the pixels that the shifts explain best, as long as there are plenty.
+func better(values [][]float64, shifts []float64) [][]float64 {
+	basis, inv, err := normalEquations(shifts)
+	if err != nil || len(values) < 2000 {
+		return values
+	}
+	off, fit := make([]float64, len(values)), fitWith(basis, inv, nil)
+	for i, v := range values {
+		a, c, s := fit.of(v)
+		for k := range v {
+			d := v[k] - a - c*basis[k][1] - s*basis[k][2]
+			off[i] += d * d
+		}
+		off[i] /= c*c + s*s
+	}
+	sorted := slices.Clone(off)
+	slices.Sort(sorted)
+	var out [][]float64
+	for i, v := range values {
+		if off[i] <= sorted[len(sorted)/2] {
+			out = append(out, v)
+		}
+	}
+	return out
 }
 
 // principal returns the shifts up to sign and a constant, from the covariance of the frames.

@@ -59,6 +59,30 @@ func TestSweepFindsUnevenShifts(t *testing.T) {
 	}
 }
 
+// TestSweepUnderUnevenExposure: a white card that brightens and dims with the exposure by more than faint stripes swing is not taken for stripes.
+func TestSweepUnderUnevenExposure(t *testing.T) {
+	want := []float64{0, 0.14, 0.31, 0.38, 0.55, 0.71, 0.93, 1.02}
+	gains := []float64{1, 0.94, 1.05, 0.97, 1.06, 0.93, 1.02, 0.96}
+	s := slid(want, 0.002)
+	for k := range s {
+		for i := range s[k].Img.Pix {
+			if x, y := i%tw, i/tw; x > 200 && y > 60 && y < 150 {
+				s[k].Img.Pix[i] = 6
+			}
+			s[k].Img.Pix[i] *= float32(0.15 * gains[k])
+		}
+	}
+	got, err := Swept("u", s, true, 800)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, v := range want {
+		if math.Abs(got.Shifts[i]-got.Shifts[0]-v) > 0.01 {
+			t.Errorf("shift %d is %.3f, want %.3f", i, got.Shifts[i]-got.Shifts[0], v)
+		}
+	}
+}
+
 // TestSweepNamesTheMovedFrame: one frame from a camera that jumped is left out by name.
 func TestSweepNamesTheMovedFrame(t *testing.T) {
 	s := slid([]float64{0, 0.12, 0.25, 0.4, 0.5, 0.63, 0.8, 0.9}, 0.002)
