@@ -909,7 +909,7 @@ func (r *run) guessed(x, y float64) bool {
 // the cells whose slopes were bridged, and by how much the slopes bend from cell to cell.
 func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, bends []float32, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
-	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.res.Calibration.Form.Lines())
+	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.slips)
 	spanned := r.spanSeams(g, rx, ry)
 	r.keepBetween(g, rx, ry)
 	gap = surface.CloseGaps(g, rx, ry, gapMM)
@@ -921,6 +921,16 @@ func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bo
 	next, err = surface.Integrate(g, rx, ry, surface.Trust(bends, even, gap), dev, 1e-5)
 	return next, gap, bends, err
 }
+
+// slips tells whether stripes may have slipped at a place: anywhere where one pitch was shown, else on feature lines, where the metal turns all
+// along and what is off would run on beyond.
+func (r *run) slips(x, y float64) bool {
+	return r.onePitch() || r.set.Kind == capture.Single ||
+		slices.ContainsFunc(r.res.Calibration.Form.Lines(), func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < slipMM })
+}
+
+// slipMM is how far beside a feature line stripes may slip.
+const slipMM = 8.0
 
 // widest is the largest of what lies within bendReachMM, row and column.
 func widest(g surface.Grid, v []float32) []float32 {

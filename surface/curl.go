@@ -8,9 +8,9 @@ import (
 // DropCurl strikes slopes that no surface has: a height map's slopes are free of curl, so that a jump of one component alone, as at
 // the rim of a patch whose stripe order slipped, shows as dzy/dx - dzx/dy. Cells beyond ratio robust standard deviations of it, and
 // beyond floor (1/mm), become NaN, with their neighbours. Where the slopes turn by far more than that within turnMM, at the bottom of a
-// sharp crease, curl is what blur and interpolation leave of the turn: such cells stay and are returned as doubtful. Not so on feature
-// lines, within lineMM of which any curl beyond the limits counts: the metal turns there all along, and what is off would run on beyond.
-func DropCurl(g Grid, zx, zy []float32, ratio, floor float64, lines []Across) (doubtful []int) {
+// sharp crease, curl is what blur and interpolation leave of the turn: such cells stay and are returned as doubtful; not so where slips, which
+// may be nil, says that stripes may have slipped (at x, y mm).
+func DropCurl(g Grid, zx, zy []float32, ratio, floor float64, slips func(x, y float64) bool) (doubtful []int) {
 	curl := make([]float32, g.Len())
 	var sample []float64
 	for r := range g.Rows - 1 {
@@ -38,7 +38,7 @@ func DropCurl(g Grid, zx, zy []float32, ratio, floor float64, lines []Across) (d
 				continue
 			}
 			four := [4]int{i, i + 1, i + g.Cols, i + g.Cols + 1}
-			if float64(k)*g.PitchMM > jumpShare*turn(g, zx, zy, c, r) || onLine(g, lines, c, r) {
+			if float64(k)*g.PitchMM > jumpShare*turn(g, zx, zy, c, r) || slips != nil && slips(g.XY(c, r)) {
 				struck = append(struck, four[:]...)
 			} else {
 				doubtful = append(doubtful, four[:]...)
@@ -57,13 +57,7 @@ const (
 	// 0.5 on its steps.
 	jumpShare = 0.4
 	turnMM    = 1.5
-	lineMM    = 8.0
 )
-
-func onLine(g Grid, lines []Across, c, r int) bool {
-	x, y := g.XY(c, r)
-	return slices.ContainsFunc(lines, func(l Across) bool { d, _ := l(x, y); return math.Abs(d) < lineMM })
-}
 
 // turn is the breadth of the slopes within turnMM of a cell.
 func turn(g Grid, zx, zy []float32, c, r int) float64 {

@@ -59,7 +59,7 @@ func TestDropCurl(t *testing.T) {
 		t.Fatal("the bottom of a crease that is read roughly is not doubted")
 	}
 	line := func(x, y float64) (s, t float64) { return cos*x + sin*y, cos*y - sin*x }
-	DropCurl(g, lx, ly, 25, 0.008, []Across{line})
+	DropCurl(g, lx, ly, 25, 0.008, func(x, y float64) bool { d, _ := line(x, y); return math.Abs(d) < 8 })
 	if i := doubtful[len(doubtful)/2]; lx[i] == lx[i] {
 		t.Error("on a feature line curl is kept")
 	}
