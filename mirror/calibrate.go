@@ -152,7 +152,7 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if sought, ok := s.seekFold(x); ok {
 		x = s.addFolds(sought)
 	}
-	if s.rms > maxRMSMM {
+	if x, err = s.dropFaint(x); err != nil || s.rms > maxRMSMM {
 		return nil, ErrNoFit
 	}
 	return s.weighTape(x, sigma)
@@ -347,6 +347,22 @@ func (s *solver) addFolds(x []float64) []float64 {
 		x = trial
 	}
 	return x
+}
+
+// dropFaint takes lines out that have lost their step on the way, to another one that explains the same: where they lie the sights do not say.
+func (s *solver) dropFaint(x []float64) ([]float64, error) {
+	n := nBoard + len(s.exps)
+	out := slices.Clone(x[:n])
+	for k := range s.folds {
+		if q := x[n+k*foldUnknowns : n+(k+1)*foldUnknowns]; math.Abs(q[3]) > foldMinStep/2 {
+			out = append(out, q...)
+		}
+	}
+	if len(out) == len(x) {
+		return x, nil
+	}
+	s.folds = (len(out) - n) / foldUnknowns
+	return s.settle(out)
 }
 
 // leftoverFold looks for a feature line that the form of x does not hold yet.
