@@ -89,7 +89,7 @@ func (p *thinPlate) trust(g *group, x []float32, sure, hole []bool, w int, noise
 const (
 	slitReach = 5    // pixels, or
 	slitShare = 130  // of the picture's width
-	slitStep  = 0.35 // of a pitch from pixel to pixel, beyond which continuity is not believed
+	slitStep  = 0.25 // of a pitch from pixel to pixel, beyond which continuity is not believed
 	slitTrust = 0.3  // of a pitch between what is foretold and what is seen
 	slitBend  = 0.1  // of a pitch: how much the coordinate bends over a pixel at the bottom of a slit
 	slitBlur  = 0.05 // of a pitch: by what lens and pixel bend the phase there
