@@ -175,15 +175,6 @@ func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
 	return s
 }
 
-// some takes few sights, evenly.
-func some(sights []Sight) []Sight {
-	few := make([]Sight, 0, 2*lineSights)
-	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
-		few = append(few, sights[i])
-	}
-	return few
-}
-
 // Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board over the square
 // of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
 func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error) {

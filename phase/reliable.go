@@ -161,8 +161,11 @@ func (t turns) join(i, j, k int32) {
 // denseStripes is how many pitches from pixel to pixel are too many to be read: three pixels a stripe.
 const denseStripes = 0.33
 
-// besidePX is how far beside stripes that are expected too dense others are lost with them.
-const besidePX = 10
+// How far beside stripes that are expected too dense others are lost with them: single ones along a line, and where all are.
+const (
+	besidePX = 6
+	lostPX   = 10
+)
 
 // Reorder unwraps a field anew as its difference from what is expected of each pixel (mm, NaN where unknown): a steep place that the
 // expectation explains, a feature line, is smooth then. Most pixels keep their place.
@@ -178,20 +181,33 @@ func (f *Field) Reorder(expected []float32) *Field {
 			}
 		}
 	}
-	beside := within(dense, f.W, f.H, besidePX)
+	beside, farther := within(dense, f.W, f.H, besidePX), within(dense, f.W, f.H, lostPX)
 	dense = within(dense, f.W, f.H, 1)
 	known := make([]bool, n)
 	for i, x := range f.X {
 		known[i] = x == x && !dense[i] && (f.alone == nil || !f.alone[i])
 	}
-	amid := closing(known, f.W, f.H, besidePX)
+	// Where the whole of a line has lost its stripes the gap is wider, and both sides must hang together.
+	amid := closing(known, f.W, f.H, lostPX)
+	lost, all := 0, 0
+	for i, d := range dense {
+		if d && amid[i] {
+			all++
+			if f.X[i] != f.X[i] {
+				lost++
+			}
+		}
+	}
+	if 2*lost < all {
+		farther, amid = beside, closing(known, f.W, f.H, besidePX)
+	}
 	ph, ok := make([]float32, n), make([]bool, n)
 	var strip, slit []int
 	for i := range ph {
 		d := f.X[i] - expected[i]
 		switch {
 		case expected[i] != expected[i]:
-		case beside[i] && !known[i] && (amid[i] || d == d):
+		case beside[i] && !known[i] && d == d, farther[i] && d != d && amid[i]:
 			strip = append(strip, i)
 		case d != d:
 		case !known[i]:
