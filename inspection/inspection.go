@@ -397,9 +397,8 @@ func (r *run) noCards(found map[string]card.Card) error {
 
 const (
 	leastApartMM = 200.0 // common practice, no source
-	// leastModulePX of one card lets the other, which may lie a third farther, be read: cards are lost from 2 down where lenses blur; four are
-	// advised.
-	leastModulePX = 2.7
+	// leastModulePX of one card leaves the other, which may lie farther, unread: cards are lost from 2 down where lenses blur; four are advised.
+	leastModulePX = 2.2
 )
 
 // maxBlurPX is the edge blur, in px of the working photo, above which stripes and cards are lost: a hundredth of the width.
