@@ -41,10 +41,15 @@ func (r *run) areas() {
 	x0, x1 := a.Centre.X, b.Centre.X
 	y1 := workShare * half
 	y0 := -y1
+	inField := func(x, y float64) bool { return x >= a.Centre.X && x <= b.Centre.X && math.Abs(y) <= workShare*half }
+	if r.folded != nil { // what folds is told of wherever it lies
+		x, y := s.XY(s.Cols-1, s.Rows-1)
+		x0, y0, x1, y1 = min(x0, s.X0MM), min(y0, s.Y0MM), max(x1, x), max(y1, y)
+	}
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
 	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
-	if r.seam != nil && r.beyondSeam == nil {
+	if r.struckMM > 0 && r.beyondSeam == nil {
 		r.beyondSeam = r.lostSide()
 	}
 	var seen, all float64
@@ -55,6 +60,12 @@ func (r *run) areas() {
 				continue
 			}
 			h := s.At(x, y)
+			if !inField(x, y) {
+				if h != h && r.foldedAt(x, y) && !nearCard(a, x, y, rim) && !nearCard(b, x, y, rim) && r.touchesInside(x, y) {
+					kind[j*cols+i] = "folded"
+				}
+				continue
+			}
 			if h != h && (nearCard(a, x, y, rim) || nearCard(b, x, y, rim)) {
 				continue // hidden by the card, not by the metal
 			}
@@ -68,6 +79,7 @@ func (r *run) areas() {
 			}
 		}
 	}
+	small, smallMM2 := 0, 0.0 // folded places not worth a row each
 	label := make([]bool, len(kind))
 	for k := range kind {
 		if kind[k] == "" || label[k] {
@@ -86,7 +98,12 @@ func (r *run) areas() {
 				queue = append(queue, n)
 			}
 		}
-		if area := float64(len(queue)) * coarseMM * coarseMM; area >= minAreaMM2 {
+		area := float64(len(queue)) * coarseMM * coarseMM
+		if kind[k] == "folded" && area < minAreaMM2 {
+			small++
+			smallMM2 += area
+		}
+		if area >= minAreaMM2 {
 			r.res.Areas = append(r.res.Areas, r.area(kind[k], queue, cols, x0, y0, area))
 		}
 	}
@@ -98,7 +115,7 @@ func (r *run) areas() {
 		}
 		r.note(Warning, "no-board", text, r.boardAdvice()+"; nothing is guessed there")
 	}
-	r.foldedNotice()
+	r.foldedNotice(small, smallMM2)
 }
 
 // cardRimStripes is how many stripe pairs beside a card are lost with it: reading asks that at least one is whole.
@@ -177,7 +194,7 @@ func (r *run) besideSeam(ix, iy int) bool {
 	for dy := -2 * step; dy <= 2*step; dy += step {
 		for dx := -2 * step; dx <= 2*step; dx += step {
 			x, y := ix+dx, iy+dy
-			if x >= 0 && y >= 0 && x < r.u.W && y < r.u.H && (r.beyondSeam[y*r.u.W+x] || r.seam[y*r.u.W+x]) {
+			if x >= 0 && y >= 0 && x < r.u.W && y < r.u.H && (r.beyondSeam[y*r.u.W+x] || r.onSeamPX(y*r.u.W+x)) {
 				return true
 			}
 		}
@@ -271,8 +288,8 @@ func (r *run) cutMarks() []mark.Mark {
 	return cut
 }
 
-// foldedNotice tells once about all folded places.
-func (r *run) foldedNotice() {
+// foldedNotice tells once about all folded places, the small ones together.
+func (r *run) foldedNotice(small int, smallMM2 float64) {
 	n, area := 0, 0.0
 	for _, a := range r.res.Areas {
 		if a.Kind == "folded" {
@@ -280,7 +297,12 @@ func (r *run) foldedNotice() {
 			area += a.AreaMM2
 		}
 	}
-	if n > 0 {
+	switch {
+	case n > 0 && small > 0:
+		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all, and in %d of under %.0f mm2 each: the metal is too sharp there for a single photo to tell low from high", n, area, small, minAreaMM2), r.unfoldAdvice())
+	case small > 0:
+		r.note(Info, "folded", fmt.Sprintf("the reflection folds over in %d place(s) of under %.0f mm2 each, %.0f mm2 in all: a single photo does not tell low from high there", small, minAreaMM2, smallMM2), r.unfoldAdvice())
+	case n > 0:
 		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all: the metal is too sharp there for a single photo to tell low from high", n, area), r.unfoldAdvice())
 	}
 }

@@ -1,11 +1,9 @@
 package inspection
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
-	"fairmetal/capture"
 	"fairmetal/mirror"
 	"fairmetal/phase"
 	"fairmetal/surface"
@@ -15,78 +13,27 @@ import (
 // metal beyond a feature line may have been counted whole stripes off, and on the line itself the stripes run too densely to be
 // counted at all.
 func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
-	fit := func(u, v *phase.Field, rough bool) (*mirror.Calibration, error) {
-		prior := prior
-		prior.Rough = rough
+	fit := func(u, v *phase.Field) (*mirror.Calibration, error) {
 		return mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(tornPX), v.Untorn(tornPX)), prior)
 	}
-	cal, err := fit(r.u, r.v, false)
+	cal, err := fit(r.u, r.v)
 	if err != nil {
 		return nil, err
-	}
-	if r.seam != nil && !r.bearsOut(cal) {
-		if cal, err = r.countSeam(cal, fit); err != nil {
-			return nil, err
-		}
 	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
 	for i := range cal.Form.Folds {
 		if i < len(cal.Form.Folds) { // a better count may need fewer
-			cal = r.place(i, cal, prior, fit)
+			cal = r.place(i, cal, fit)
 		}
 	}
-	if len(cal.Form.Folds) > 0 && r.set.Kind != capture.Single { // whose sides were followed each for itself
+	if len(cal.Form.Folds) > 0 {
 		cal = r.reorder(cal, prior)
 	}
 	return cal, nil
 }
 
-// fitting fits the mirror model to the stripes counted so; rough on few sights, to tell counts apart.
-type fitting func(u, v *phase.Field, rough bool) (*mirror.Calibration, error)
-
-// countSeam counts the far side of a seam, which may be whole stripes off: of all counts that one is taken with which most of the panel
-// fits the mirror model. Where none fits, the far side is left out.
-func (r *run) countSeam(cal *mirror.Calibration, fit fitting) (*mirror.Calibration, error) {
-	far := r.farSide()
-	best, u0, v0 := cal, r.u, r.v
-	type count struct {
-		u, v   *phase.Field
-		misfit float64
-	}
-	var counts []count
-	for k := -maxSeamCount; k <= maxSeamCount; k++ {
-		if k == 0 {
-			continue
-		}
-		u, v := u0, v0
-		if r.seamAlong == "u" {
-			u = u0.Moved(far, k)
-		} else {
-			v = v0.Moved(far, k)
-		}
-		if rough, err := fit(u, v, true); err == nil {
-			counts = append(counts, count{u, v, misfit(rough)})
-		}
-	}
-	slices.SortStableFunc(counts, func(a, b count) int { return cmp.Compare(a.misfit, b.misfit) })
-	for _, c := range counts[:min(likelyCounts, len(counts))] {
-		if next, err := fit(c.u, c.v, false); err == nil && misfit(next) < misfit(best) {
-			best, r.u, r.v = next, c.u, c.v
-		}
-	}
-	if r.bearsOut(best) {
-		return best, nil
-	}
-	r.u, r.v = u0, v0
-	for i, v := range far {
-		if v || r.seam[i] {
-			r.u.X[i] = float32(math.NaN())
-		}
-	}
-	r.beyondSeam = far
-	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
-	return fit(r.u, r.v, false)
-}
+// fitting fits the mirror model to the stripes counted so.
+type fitting func(u, v *phase.Field) (*mirror.Calibration, error)
 
 // misfit grows with what the model misses and with how much of the panel it leaves out.
 func misfit(c *mirror.Calibration) float64 { return c.RMSMM / (c.Undamaged * c.Undamaged) }
@@ -101,11 +48,6 @@ func (r *run) bearsOut(c *mirror.Calibration) bool {
 }
 
 const (
-	// maxSeamCount bounds how many stripes a far side may have been counted off: a step of 0.05 in slope, half a metre from the board, hides
-	// four of 12 mm.
-	maxSeamCount = 4
-	// likelyCounts are fitted to all sights; the right one is the best on few, or second by little.
-	likelyCounts = 2
 	// seamMisfit of a pitch: the roughest paint leaves a thirtieth, a side counted wrong a twelfth.
 	seamMisfit = 0.04
 )
@@ -113,8 +55,8 @@ const (
 // farSide masks what is readable beyond the seam, or hidden in it, from the part between the cards: the damage lies there.
 func (r *run) farSide() []bool {
 	u, v := slices.Clone(r.u.X), slices.Clone(r.v.X)
-	for i, on := range r.seam {
-		if on {
+	for i := range u {
+		if r.onSeamPX(i) {
 			u[i] = float32(math.NaN())
 		}
 	}
@@ -127,7 +69,7 @@ func (r *run) farSide() []bool {
 	})
 	far := make([]bool, len(u))
 	for i := range far {
-		far[i] = r.u.X[i] == r.u.X[i] && u[i] != u[i] && !r.seam[i]
+		far[i] = r.reads(i) && u[i] != u[i] && !r.onSeamPX(i)
 	}
 	return far
 }
@@ -142,7 +84,7 @@ const (
 )
 
 // place moves the smaller side of a feature line by whole stripes as long as the mirror model explains the whole better.
-func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit fitting) *mirror.Calibration {
+func (r *run) place(fold int, cal *mirror.Calibration, fit fitting) *mirror.Calibration {
 	line := cal.Form.Folds[fold]
 	side := r.beyond(&line, cal)
 	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
@@ -154,20 +96,11 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 		}
 		return u0, v0.Moved(side, k)
 	}
-	if r.set.Kind == capture.Single {
-		if k := r.likely(side, alongU, prior); k != 0 {
-			u, v := moved(k)
-			if next, err := fit(u, v, false); err == nil && next.RMSMM < cal.RMSMM {
-				best, r.u, r.v = next, u, v
-			}
-		}
-		return best
-	}
 	for _, way := range [2]int{1, -1} {
 		improved := false
 		for k := 1; k <= maxCount; k++ {
 			u, v := moved(way * k)
-			next, err := fit(u, v, false)
+			next, err := fit(u, v)
 			if err != nil || next.RMSMM >= best.RMSMM {
 				break
 			}
@@ -175,43 +108,6 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 			r.u, r.v = u, v
 		}
 		if improved {
-			break
-		}
-	}
-	return best
-}
-
-// likely is by how many stripes few of the sights say that a side was counted off. Of single photos, whose sides hang together in themselves, no
-// sight mixes both.
-func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
-	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
-	try := func(k int) float64 {
-		m := slices.Clone(sights)
-		for i := range m {
-			switch {
-			case !side[int(m[i].PY)*r.u.W+int(m[i].PX)]:
-			case alongU:
-				m[i].U += float64(k) * r.u.PitchMM
-			default:
-				m[i].V += float64(k) * r.v.PitchMM
-			}
-		}
-		rms, err := mirror.Misfit(&r.res.Frame, m, prior)
-		if err != nil {
-			return math.Inf(1)
-		}
-		return rms
-	}
-	least := try(0)
-	for _, way := range [2]int{1, -1} {
-		for k := 1; k <= maxCount; k++ {
-			rms := try(way * k)
-			if rms >= least {
-				break
-			}
-			best, least = way*k, rms
-		}
-		if best != 0 {
 			break
 		}
 	}

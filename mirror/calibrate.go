@@ -68,6 +68,10 @@ type Prior struct {
 	// are tried instead.
 	SeekLine bool
 	Lines    []Fold
+	// Known are feature lines that the form has for sure, each near its place.
+	Known []Fold
+	// Smooth has no other feature lines looked for: the sights end at one.
+	Smooth bool
 	// Rough fits few of the sights, to tell which of several counts of the stripes fits best.
 	Rough bool
 }
@@ -133,16 +137,19 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1 // until it is known which point of the board is its centre
 	}
-	x, err := s.settle(s.start())
+	s.folds = len(prior.Known)
+	x, err := s.settle(s.begin())
 	if err != nil {
 		return nil, err
 	}
 	if s.rms > astrayRMSMM {
 		x = s.outwards(x)
 	}
-	x = s.addFolds(x)
-	if sought, ok := s.seekFold(x); ok {
-		x = s.addFolds(sought)
+	if !prior.Smooth {
+		x = s.addFolds(x)
+		if sought, ok := s.seekFold(x); ok {
+			x = s.addFolds(sought)
+		}
 	}
 	if s.rms > maxRMSMM {
 		return nil, ErrNoFit
@@ -165,25 +172,6 @@ func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
 		s.weight[i] = 1
 	}
 	return s
-}
-
-// Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board: enough to
-// compare counts of the stripes.
-func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, error) {
-	few := make([]Sight, 0, 2*lineSights)
-	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
-		few = append(few, sights[i])
-	}
-	s := newSolver(fr, few, prior)
-	if prior.PeriodU > 0 {
-		s.prior.DistanceSigma = 0.1
-	}
-	x := s.start()
-	for i := range prior.Lines {
-		x, s.folds = append(x, prior.Lines[i].unknowns()...), s.folds+1
-	}
-	_, err := s.settle(x)
-	return s.rms, err
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
@@ -456,6 +444,15 @@ func (s *solver) start() []float64 {
 	return x
 }
 
+// begin is start with the lines that are known.
+func (s *solver) begin() []float64 {
+	x := s.start()
+	for i := range s.prior.Known {
+		x = append(x, s.prior.Known[i].unknowns()...)
+	}
+	return x
+}
+
 func (s *solver) board(x []float64) Board {
 	b := s.nominal
 	w := r3.Add(r3.Add(r3.Scale(x[3], b.U), r3.Scale(x[4], b.V)), r3.Scale(x[5], b.N))
@@ -638,11 +635,8 @@ func (s *solver) reweight(x []float64) (settled bool) {
 // quickSights is about how many sights settle the robust weights; all of them take part in the last fits.
 const quickSights = 2000
 
-// roughSights tell counts of the stripes apart, lineSights do where the lines are known.
-const (
-	roughSights = 600
-	lineSights  = 200
-)
+// roughSights tell counts of the stripes apart.
+const roughSights = 600
 
 // effectiveSights is how many independent looks at the form a capture gives: some 300 x 200 mm of metal in patches of 15 mm.
 const effectiveSights = 270

@@ -19,7 +19,7 @@ func (s *solver) outwards(x []float64) []float64 {
 	weight, sigma, scale, rms := slices.Clone(s.weight), s.sigma, s.scale, s.rms
 	inner := *s
 	inner.sights, inner.rays, inner.weight = nil, nil, nil
-	first := s.start()
+	first := s.begin()
 	f := s.form(first)
 	reach := innerShare * r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre))
 	for i, t := range s.sights {
