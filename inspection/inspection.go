@@ -660,7 +660,7 @@ func (r *run) mirror() error {
 			return r.refuseFew(n)
 		}
 	}
-	if err == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
+	if err == nil && beyond == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
 	}
 	if err != nil {
@@ -728,9 +728,15 @@ const (
 )
 
 // seekLine solves the set-up of single photos anew with a feature line tried between the cards, which may leave one of them beyond it, and
-// keeps what explains more of the rim.
+// keeps what explains more of the rim. The line is sought on few sights.
 func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	prior.SeekLine = true
+	few := prior
+	few.SeekLine, few.Rough = true, true
+	rough, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), few)
+	if err != nil || len(rough.Form.Folds) == 0 {
+		return cal
+	}
+	prior.Known = rough.Form.Folds
 	again, err := r.calibrate(prior)
 	if err != nil || again.Stray > cal.Stray || misfit(again) > misfit(cal) {
 		return cal
