@@ -3,17 +3,18 @@ package inspection
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/capture"
 	"fairmetal/mark"
 	"fairmetal/pose"
-	"fairmetal/shot"
 )
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
 type Area struct {
-	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, card
+	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, covered
 	XMM      float64 `json:"x_mm"` // middle
 	YMM      float64 `json:"y_mm"`
 	WidthMM  float64 `json:"width_mm"`
@@ -48,7 +49,6 @@ func (r *run) areas() {
 	}
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
-	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
 	if r.struckMM > 0 && r.beyondSeam == nil {
 		r.beyondSeam = r.lostSide()
 	}
@@ -61,12 +61,12 @@ func (r *run) areas() {
 			}
 			h := s.At(x, y)
 			if !inField(x, y) {
-				if h != h && r.foldedAt(x, y) && !nearCard(a, x, y, rim) && !nearCard(b, x, y, rim) && r.touchesInside(x, y) {
+				if h != h && r.foldedAt(x, y) && !r.byCard(x, y) && r.touchesInside(x, y) {
 					kind[j*cols+i] = "folded"
 				}
 				continue
 			}
-			if h != h && (nearCard(a, x, y, rim) || nearCard(b, x, y, rim)) {
+			if h != h && r.byCard(x, y) {
 				continue // hidden by the card, not by the metal
 			}
 			all++
@@ -98,13 +98,18 @@ func (r *run) areas() {
 				queue = append(queue, n)
 			}
 		}
+		kind := kind[k]
+		if (kind == "no-board" || kind == "unreadable") && r.covered(queue, cols, x0, y0) {
+			kind = "covered"
+			all -= float64(len(queue)) // no metal
+		}
 		area := float64(len(queue)) * coarseMM * coarseMM
-		if kind[k] == "folded" && area < minAreaMM2 {
+		if kind == "folded" && area < minAreaMM2 {
 			small++
 			smallMM2 += area
 		}
 		if area >= minAreaMM2 {
-			r.res.Areas = append(r.res.Areas, r.area(kind[k], queue, cols, x0, y0, area))
+			r.res.Areas = append(r.res.Areas, r.area(kind, queue, cols, x0, y0, area))
 		}
 	}
 	cut := r.cutMarks()
@@ -120,6 +125,12 @@ func (r *run) areas() {
 
 // cardRimStripes is how many stripe pairs beside a card are lost with it: reading asks that at least one is whole.
 const cardRimStripes = 2.0
+
+// byCard tells whether a card hides a place, or the stripes beside it.
+func (r *run) byCard(x, y float64) bool {
+	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+	return nearCard(r.res.Frame.A, x, y, rim) || nearCard(r.res.Frame.B, x, y, rim)
+}
 
 // nearCard tells whether a place lies within rim mm of a card.
 func nearCard(c pose.Placed, x, y, rim float64) bool {
@@ -205,6 +216,46 @@ func (r *run) besideSeam(ix, iy int) bool {
 // seamStripStripes is how many stripe pairs are left out beside a seam that is not plain.
 const seamStripStripes = 1.5
 
+// covered tells whether no metal mirrors the board in these cells although metal of the form would, and sound metal lies around them: a
+// hole, trim, tape or dirt. Metal so sharp that it turns away from the board does so from a dent. Single photos do not tell: their stripes
+// are read together, not pixel by pixel.
+func (r *run) covered(cells []int, cols int, x0, y0 float64) bool {
+	if r.set.Kind == capture.Single {
+		return false
+	}
+	s, b := r.res.Surface, r.res.Capture.Board
+	calm := max(mark.DefaultMinDepthUM, calmSpreads*r.res.Quality.SpreadUM)
+	facing, dull, told, sound := 0, 0, 0, 0
+	for _, c := range cells {
+		x, y := x0+float64(c%cols)*coarseMM, y0+float64(c/cols)*coarseMM
+		z, zx, zy := r.res.Calibration.Form.Eval(x, y)
+		p := vec(x, y, z)
+		if u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy); ok && math.Abs(u) < b.WidthMM/2 && math.Abs(v) < b.HeightMM/2 {
+			facing++
+		}
+		if ix, iy := r.seenAt(x, y); ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H {
+			if i := iy*r.u.W + ix; float64(max(r.u.Mod[i], r.v.Mod[i])) < dullShare*r.res.Quality.Contrast {
+				dull++
+			}
+		}
+		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if h := 1000 * s.At(x+2*coarseMM*d[0], y+2*coarseMM*d[1]); h == h {
+				told++
+				if math.Abs(h) < calm {
+					sound++
+				}
+			}
+		}
+	}
+	n := len(cells)
+	return 10*facing >= 9*n && 2*dull > n && told > 3 && 10*sound >= 9*told
+}
+
+const (
+	calmSpreads = 4    // of the undamaged metal's spread: what counts as sound
+	dullShare   = 0.25 // of the stripes' usual swing: what a dull thing may show of them by its gloss
+)
+
 // seenAt is the pixel that shows a place of the undamaged form.
 func (r *run) seenAt(x, y float64) (ix, iy int) {
 	z, _, _ := r.res.Calibration.Form.Eval(x, y)
@@ -246,10 +297,12 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 		a.Advice = r.unfoldAdvice()
 	case "beyond-line":
 		a.Advice = beyondAdvice
+	case "covered":
+		a.Advice = coveredAdvice
 	case "no-board":
 		a.Advice = r.boardAdvice()
 	default:
-		a.Advice = r.denseAdvice(a)
+		a.Advice = r.lostAdvice(a)
 	}
 	return a
 }
@@ -257,14 +310,19 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 // beyondAdvice is what lets metal beyond a line that hides stripes be measured.
 const beyondAdvice = "take a shifted set or a sweep, or lay the cards beyond the line for a capture of its own"
 
-// denseAdvice names the stripes and the board distance for metal as sharp as this place of this capture: stripes ran under a readable
-// width over its breadth.
-func (r *run) denseAdvice(a Area) string {
-	b, c := r3.Norm(r.res.Calibration.Board.Centre), r3.Norm(r.cam.Centre)
-	// Metal that just cannot be read here packs its stripes to half of what is safe.
-	p := shot.Place{BoardMM: b, CameraMM: c, MMPerPX: c / r.cam.FocalPX, PitchMM: r.u.PitchMM}
-	wide := max(2*r.u.PitchMM, 2*math.Ceil(shot.Ask(shot.Flaw{WidthMM: max(6, min(a.WidthMM, a.HeightMM)*2), DepthUM: 400}, p).LeastPitchMM/2))
-	return fmt.Sprintf("stripes of %.0f mm run too densely to be read here: use stripes of %.0f mm, or bring the board from %.0f to about %.0f mm", r.u.PitchMM, min(wide, 60), b, math.Round(b/20)*10)
+// coveredAdvice is for what covers sound metal.
+const coveredAdvice = "nothing mirrors the board here amid sound metal: a hole, trim, tape or dirt; wipe the paint if it is dirt"
+
+// lostAdvice says what would let a place be read at which the stripes were lost: in a mark they ran too densely, elsewhere they did not stand
+// out. A board half as far and a photo twice as fine each show metal twice as sharp; wider stripes alone do not where the coarse ones of the set
+// can no longer be followed from pixel to pixel.
+func (r *run) lostAdvice(a Area) string {
+	const beside = 3 // mm
+	if !slices.ContainsFunc(r.res.Marks, func(m mark.Mark) bool { return m.Inside(a.XMM, a.YMM, 1, beside) }) {
+		return "no stripes stand out here: wipe the paint, keep glare off it, " + faintAdvice
+	}
+	b := r3.Norm(r.res.Calibration.Board.Centre)
+	return fmt.Sprintf("the metal is too sharp here for a board %.0f mm away: bring it to about %.0f mm, or step nearer with the camera; each shows metal twice as sharp", b, math.Round(b/20)*10)
 }
 
 // cutMarks are the marks that run into metal without a value.

@@ -157,6 +157,7 @@ type frame struct {
 	info    photo.Info
 	w, h    int // as decoded
 	clipped float64
+	step    float64 // grey levels in which the file keeps waves of some pixels; 0: not known
 }
 
 // workingPX is the size photos are brought down to: stripes of shifted sets stay well over 5 px wide in it, and single photos
@@ -216,7 +217,7 @@ func (r *run) decode(f capture.Frame) (frame, error) {
 	if err != nil {
 		return frame{}, refusePhoto(f.File, err)
 	}
-	out := frame{Frame: f, img: p.Image, info: p.EXIF, w: p.W, h: p.H, clipped: p.ClippedFraction}
+	out := frame{Frame: f, img: p.Image, info: p.EXIF, w: p.W, h: p.H, clipped: p.ClippedFraction, step: p.Step}
 	for out.img.W*out.img.H > workingPX {
 		out.img = photo.Halve(out.img)
 	}
@@ -386,18 +387,20 @@ func (r *run) noCards(found map[string]card.Card) error {
 			return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is): the picture ends less than %.0f mm to the %s of card %s", k.missing, k.there, leastApartMM, k.side, k.there),
 				"step back or turn the camera until both cards are wholly in the picture, and photograph again")
 		case c.ModulePX < leastModulePX:
-			return refuse("card-missing", fmt.Sprintf("card %s cannot be read (card %s can, but it is small: %.1f pixels a square of its symbol)", k.missing, k.there, c.ModulePX),
-				"step nearer, or print larger cards, until the squares are four pixels wide, and photograph again")
+			return refuse("card-missing", fmt.Sprintf("card %s is not there, or too small to be read (card %s can, at %.1f pixels a square of its symbol)", k.missing, k.there, c.ModulePX),
+				fmt.Sprintf("lay it to the %s of the damage, flat and out of glare; if it lies there step nearer, or print larger cards, until the squares are four pixels wide, and photograph again", k.side))
 		}
 		return refuse("card-missing", fmt.Sprintf("card %s is not in the photos (card %s is)", k.missing, k.there),
 			fmt.Sprintf("lay it to the %s of the damage, flat, wholly in the picture and out of glare, and photograph again", k.side))
 	}
-	return refuse("no-cards", "the photos show no scale cards", "lay cards A and B on either side of the damage, both fully in the picture, and photograph again")
+	return refuse("no-cards", "the photos show no scale cards that can be read", "lay cards A and B on either side of the damage, wholly in the picture and so near that the squares of their symbols are four pixels wide, and photograph again")
 }
 
 const (
-	leastApartMM  = 200.0 // common practice, no source
-	leastModulePX = 2.0   // cards are lost from 1.7 down; four are advised
+	leastApartMM = 200.0 // common practice, no source
+	// leastModulePX of one card lets the other, which may lie a third farther, be read: cards are lost from 2 down where lenses blur; four are
+	// advised.
+	leastModulePX = 2.7
 )
 
 // maxBlurPX is the edge blur, in px of the working photo, above which stripes and cards are lost: a hundredth of the width.
@@ -746,7 +749,18 @@ func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Cali
 
 // onePitch tells whether the order of the stripes rests on continuity alone.
 func (r *run) onePitch() bool {
-	return r.set.Kind == capture.Sweep || r.seam != nil || r.sharpShifted()
+	return r.set.Kind == capture.Sweep || r.seam != nil || r.sharpShifted() || r.set.Kind == capture.Shifted && min(r.pitches("u"), r.pitches("v")) < 2
+}
+
+// pitches is how many there are of one axis.
+func (r *run) pitches(axis string) int {
+	seen := map[float64]bool{}
+	for _, f := range r.frames {
+		if f.Stripes == axis {
+			seen[f.PitchMM] = true
+		}
+	}
+	return len(seen)
 }
 
 // sharpShifted tells whether a shifted set holds stripes with sharp edges: of those only the fine pitch is used.
@@ -838,7 +852,7 @@ func gridOver(x0, y0, x1, y1, reach float64) (surface.Grid, error) {
 // of a micrometre.
 func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	coarse := surface.Grid{Cols: (g.Cols + 1) / 2, Rows: (g.Rows + 1) / 2, PitchMM: 2 * g.PitchMM, X0MM: g.X0MM, Y0MM: g.Y0MM}
-	dev, _, err := r.integrate(coarse, nil)
+	dev, _, _, err := r.integrate(coarse, nil)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -847,7 +861,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		return nil, 0, err
 	}
 	takeOff(dev, rough.Grid(coarse))
-	dev, gap, err := r.integrate(g, surface.Double(coarse, dev, g))
+	dev, gap, bends, err := r.integrate(g, surface.Double(coarse, dev, g))
 	if err != nil {
 		return nil, 0, err
 	}
@@ -860,15 +874,17 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	takeOff(dev, off)
 	r.res.AbsoluteMM = r.absolute(g, off)
 	s := surface.New(g)
+	bent := widest(g, bends)
 	strip := r.onePitch() || r.struckMM > 0
 	for i, h := range dev {
 		if math.IsNaN(h) {
 			continue
 		}
 		s.Height[i] = float32(h)
-		// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal,
-		// and the guess across closed gaps.
+		// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal and
+		// of its bends, and the guess across closed gaps.
 		v := math.Hypot(spread, (cal.ScaleSigma+resolutionShare)*h)
+		v = math.Hypot(v, bendShare*float64(bent[i])*g.PitchMM)
 		if gap[i] {
 			v = math.Hypot(v, gapShare*h)
 		}
@@ -886,34 +902,55 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 }
 
 // integrate returns the height over the form, free by a smooth remainder, of metal that stands about dev mm above it (nil: on it),
-// and the cells whose slopes were bridged.
-func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, err error) {
+// the cells whose slopes were bridged, and by how much the slopes bend from cell to cell.
+func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, bends []float32, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
-	surface.DropCurl(g, rx, ry, curlRatio, curlFloor)
+	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.res.Calibration.Form.Lines())
 	spanned := r.spanSeams(g, rx, ry)
 	r.keepBetween(g, rx, ry)
 	gap = surface.CloseGaps(g, rx, ry, gapMM)
-	for _, i := range spanned {
+	for _, i := range slices.Concat(spanned, doubtful) {
 		gap[i] = true
 	}
 	r.keepBetween(g, rx, ry)
-	var weight []float32
-	if len(spanned) > 0 {
-		// What was spanned keeps both sides together and bends neither.
-		weight = slices.Repeat([]float32{1}, g.Len())
-		for _, i := range spanned {
-			weight[i] = spanWeight
-		}
+	bends, even := surface.Bends(g, rx, ry)
+	trust := surface.Trust(bends, even, gap)
+	for _, i := range spanned {
+		trust[i] = min(trust[i], spanWeight) // holds both sides together and bends neither
 	}
-	if next, err = surface.Integrate(g, rx, ry, weight, dev, 1e-5); err != nil {
-		return nil, nil, err
+	if next, err = surface.Integrate(g, rx, ry, trust, dev, 1e-5); err != nil {
+		return nil, nil, nil, err
 	}
 	if r.struckMM > 0 {
 		for _, i := range spanned {
 			next[i] = math.NaN()
 		}
 	}
-	return next, gap, nil
+	return next, gap, bends, nil
+}
+
+// widest is the largest of what lies within bendReachMM, row and column.
+func widest(g surface.Grid, v []float32) []float32 {
+	reach := max(1, int(math.Round(bendReachMM/g.PitchMM)))
+	out := slices.Clone(v)
+	pass := func(from, to []float32, step, n int, at func(i int) int) {
+		for i := range from {
+			m := from[i]
+			for k := 1; k <= reach; k++ {
+				if at(i) >= k {
+					m = max(m, from[i-k*step])
+				}
+				if at(i)+k < n {
+					m = max(m, from[i+k*step])
+				}
+			}
+			to[i] = m
+		}
+	}
+	pass(v, out, 1, g.Cols, func(i int) int { return i % g.Cols })
+	tmp := slices.Clone(out)
+	pass(tmp, out, g.Cols, g.Rows, func(i int) int { return i / g.Cols })
+	return out
 }
 
 // keepBetween leaves one connected part: the largest, or of single photos, whose stripes a feature line may hide, the one with most of the
@@ -1011,7 +1048,11 @@ const (
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
 	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
 	spanWeight      = 0.01  // of a slope that was carried over a seam against one that was read
-	gapShare        = 0.05  // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
+	// bendShare of what the slopes change by over a cell, times the cell, is what heights within bendReachMM err by on feature lines and
+	// sharp marks: 0.15 to 0.5 over made-up panels.
+	bendShare   = 0.4
+	bendReachMM = 1.0
+	gapShare    = 0.05 // of the depth: a bottom or flank that was not seen comes out 1 to 12 % shallow
 	// Where one pitch was shown the steepest pixels on a feature line are carried across from both sides; a hundredth of a stripe
 	// over them leaves some 2 um between the sides, evened out over stripReachMM.
 	stripMM      = 0.0025
@@ -1020,13 +1061,24 @@ const (
 
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
-	r.res.Marks = mark.Find(r.res.Surface, mark.Options{Lines: r.res.Calibration.Form.Lines()})
+	lines := r.res.Calibration.Form.Lines()
+	opt := mark.Options{Lines: lines}
+	if r.set.Kind != capture.Single {
+		opt.Sharp = func(x, y float64) bool {
+			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
+			return !r.byCard(x, y) && !slices.ContainsFunc(lines, onLine)
+		}
+	}
+	r.res.Marks = mark.Find(r.res.Surface, opt)
 	if r.set.Kind == capture.Single {
 		// Which the areas tell of.
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
 			return m.Kind == mark.High && (m.Folded || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
 		r.dropRestless()
+	}
+	if r.set.Kind != capture.Single {
+		r.resolve()
 	}
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
@@ -1110,6 +1162,9 @@ func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func
 	}
 	return false
 }
+
+// lineHoleMM is how far from a feature line stripes are lost to its own bend, and not to a mark.
+const lineHoleMM = 3.0
 
 const (
 	foldRimMM  = 2.0 // how far beside the last metal with a value the reflection folds

@@ -26,7 +26,8 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 			cal = r.place(i, cal, fit)
 		}
 	}
-	if len(cal.Form.Folds) > 0 {
+	slipped := max(r.u.Torn(), r.v.Torn()) > tornShare
+	if len(cal.Form.Folds) > 0 || slipped {
 		cal = r.reorder(cal, prior)
 	}
 	return cal, nil
@@ -75,6 +76,8 @@ func (r *run) farSide() []bool {
 }
 
 const (
+	// tornShare of the links torn asks for a count against the form: a sharp mark tears some hundred links of a million.
+	tornShare = 5e-4
 	// tornPX is how far around a slip of the order pixels are not believed.
 	tornPX = 3
 	// beyondPX is the side of the blocks of which the corners tell on which side of a line they lie.
@@ -163,7 +166,8 @@ func (r *run) beyond(line *mirror.Fold, cal *mirror.Calibration) []bool {
 // worse than smooth metal, a side counted one stripe wrong several times as badly.
 const reorderGrowth = 1.5
 
-// reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone.
+// reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone, and in
+// noise links slip.
 // The count is kept where the mirror model bears it out.
 func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
 	eu, ev := cal.Expected(&cal.Frame.Camera, r.u.W, r.u.H)

@@ -7,9 +7,12 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
+
+	"fairmetal/capture"
 )
 
 // oneDing is the capture of testdata/one-ding, to be changed at will.
@@ -122,6 +125,31 @@ func TestBoardMove(t *testing.T) {
 	} {
 		if got := field.beyond(c.seen); got != c.want {
 			t.Errorf("%+v: %q, want %q", c.seen, got, c.want)
+		}
+	}
+}
+
+// TestOnePitch: where one axis shows one pitch alone the stripes of a side may have been counted off, whatever the set.
+func TestOnePitch(t *testing.T) {
+	of := func(axis, profile string, pitch float64) frame {
+		return frame{Frame: capture.Frame{Stripes: axis, Profile: profile, PitchMM: pitch}}
+	}
+	fine, coarse := []frame{of("u", "sine", 16), of("v", "sine", 16)}, []frame{of("u", "sine", 128), of("v", "sine", 128)}
+	for name, c := range map[string]struct {
+		kind   string
+		frames []frame
+		want   bool
+	}{
+		"two pitches":           {capture.Shifted, slices.Concat(fine, coarse), false},
+		"one pitch":             {capture.Shifted, fine, true},
+		"one of both has two":   {capture.Shifted, slices.Concat(fine, coarse[:1]), true},
+		"sharp edges":           {capture.Shifted, slices.Concat(fine, coarse, []frame{of("u", "square", 16)}), true},
+		"sweep":                 {capture.Sweep, fine, true},
+		"single without a line": {capture.Single, fine, false},
+	} {
+		r := &run{set: capture.Set{Kind: c.kind}, frames: c.frames}
+		if got := r.onePitch(); got != c.want {
+			t.Errorf("%s: %v", name, got)
 		}
 	}
 }

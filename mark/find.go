@@ -15,6 +15,9 @@ type Options struct {
 	Lines []surface.Across
 	// MinDepthUM is the least depth worth reporting; 0: DefaultMinDepthUM.
 	MinDepthUM float64
+	// Sharp tells of a place without a value that the metal may be too sharp to be read there, so that it belongs to the mark around it.
+	// nil: of none.
+	Sharp func(xMM, yMM float64) bool
 }
 
 // DefaultMinDepthUM is the least depth reported: what a trained eye finds on paint is "a few microns" over some millimetres,
@@ -28,6 +31,8 @@ const (
 	// noiseRatio is how far a mark must stand out of the undamaged metal's spread under that filter. A Gaussian field of
 	// 300 x 200 mm has some 20000 independent spots: 4.1 sigma is its expected extreme, peel is not quite Gaussian.
 	noiseRatio = 7.0
+	// sigmaRatio is the same in the uncertainty of a cell, which that filter brings down to 0.57 of it.
+	sigmaRatio = 4.0
 	// saddle is the share of the smaller of two peaks that the pass between them must fall below for two marks.
 	saddle = 0.55
 	// outline is the share of its own depth at which a mark's outline is drawn.
@@ -76,6 +81,9 @@ type finder struct {
 	noise    float64   // robust spread of smooth over undamaged metal, um
 	restless []float32 // the same beside feature lines, where that is more; 0 elsewhere
 	edge     []float32 // distance to unknown metal, mm
+	open     []float32 // the same, holes in marks left out
+	holes    []hole
+	holeAt   []int32 // cell -> number of its hole, from 1; 0: none
 }
 
 // region is a peak and the cells that belong to it.
@@ -83,7 +91,8 @@ type region struct {
 	sign  float32
 	at    int     // cell of the extreme of the smoothed surface
 	peak  float64 // its height there, um, positive
-	cells []int   // over the outline level, connected with the extreme
+	cells []int   // over the outline level, connected with the extreme, and its holes
+	holes []int   // index of its holes
 }
 
 func newFinder(s *surface.Surface, opt Options) *finder {
@@ -94,6 +103,11 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
 	f.noise = spread(f.smooth)
 	f.edge = distanceToUnknown(s.Grid, f.um)
+	f.findHoles(opt.Sharp)
+	f.open = f.edge
+	if len(f.holes) > 0 {
+		f.open = distanceToUnknown(s.Grid, f.filled())
+	}
 	f.restless = make([]float32, len(f.um))
 	for _, l := range opt.Lines {
 		f.besideLine(l)
@@ -149,15 +163,20 @@ func spread(v []float32) float64 {
 	return s
 }
 
+// least is the least smoothed height of a mark amid metal as restless as that at a cell, um.
+func (f *finder) least(i int) float64 {
+	return max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise, noiseRatio*float64(f.restless[i]))
+}
+
 // threshold is the least smoothed height of a mark at a cell, um. Close to the rim of the measured metal the form is carried
 // over from one side only, so more is asked there.
 func (f *finder) threshold(i int) float64 {
-	t := max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise, noiseRatio*float64(f.restless[i]))
-	if d := float64(f.edge[i]); d < rimMM {
+	t := f.least(i)
+	if d := float64(f.open[i]); d < rimMM {
 		t *= 1 + 3*(1-d/rimMM)
 	}
 	if s := float64(f.s.Sigma[i]) * 1000; s == s {
-		t = max(t, 2.5*s)
+		t = max(t, sigmaRatio*s)
 	}
 	return t
 }
@@ -177,13 +196,15 @@ func (f *finder) regions(sign float32) []*region {
 		}
 	}
 	sort.Slice(order, func(a, b int) bool { return f.smooth[order[a]]*sign > f.smooth[order[b]]*sign })
-	parent := make([]int32, g.Len()) // cell -> index+1 of its basin
+	parent := make([]int32, g.Len())      // cell -> index+1 of its basin
+	within := make([]int32, len(f.holes)) // hole -> index+1 of the basin that met it first
 	type basin struct {
 		at   int
 		peak float64
 		into int // basin joined, -1 while its own
 	}
 	var basins []basin
+	var met []int32 // holes beside a cell
 	root := func(b int) int {
 		for basins[b].into >= 0 {
 			b = basins[b].into
@@ -194,12 +215,18 @@ func (f *finder) regions(sign float32) []*region {
 		h := float64(f.smooth[i] * sign)
 		c, r := i%g.Cols, i/g.Cols
 		mine := -1
+		met = met[:0]
 		for dr := -1; dr <= 1; dr++ {
 			for dc := -1; dc <= 1; dc++ {
 				if c+dc < 0 || c+dc >= g.Cols || r+dr < 0 || r+dr >= g.Rows {
 					continue
 				}
-				l := parent[i+dr*g.Cols+dc]
+				j := i + dr*g.Cols + dc
+				l := parent[j]
+				if k := f.holeAt[j]; k > 0 && f.holes[k-1].sign() == sign {
+					l = within[k-1]
+					met = append(met, k-1)
+				}
 				if l == 0 {
 					continue
 				}
@@ -226,6 +253,11 @@ func (f *finder) regions(sign float32) []*region {
 			mine = len(basins) - 1
 		}
 		parent[i] = int32(mine + 1)
+		for _, k := range met {
+			if within[k] == 0 {
+				within[k] = int32(mine + 1)
+			}
+		}
 	}
 	byRoot := map[int]*region{}
 	for b := range basins {
@@ -237,6 +269,14 @@ func (f *finder) regions(sign float32) []*region {
 		b := root(int(parent[i] - 1))
 		if q := byRoot[b]; q != nil && float64(f.smooth[i]*sign) >= outline*q.peak {
 			q.cells = append(q.cells, i)
+		}
+	}
+	for k, b := range within {
+		if b == 0 {
+			continue
+		}
+		if q := byRoot[root(int(b-1))]; q != nil {
+			q.cells, q.holes = append(q.cells, f.holes[k].cells...), append(q.holes, k)
 		}
 	}
 	var out []*region
@@ -301,34 +341,26 @@ const crownReach = 1.3
 const skirtShare = 0.03
 
 // dropCrowns removes peaks that are only the rim of a stronger mark of the other sign: lower than it by much, close to its
-// outline, and ridge-like, running round it. Traces of the same sign as close by are taken for its skirt.
+// outline, and ridge-like, or hardly higher than the rest of the rim. Traces of the same sign as close by are taken for its skirt.
 func (f *finder) dropCrowns(found []*region) []*region {
-	type disc struct{ x, y, r float64 }
-	discs := make([]disc, len(found))
+	ovals, deep := make([]Mark, len(found)), make([]float64, len(found))
 	for k, q := range found {
-		var sx, sy float64
-		for _, i := range q.cells {
-			x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
-			sx, sy = sx+x, sy+y
-		}
-		n := float64(len(q.cells))
-		discs[k] = disc{sx / n, sy / n, f.s.PitchMM * math.Sqrt(n/math.Pi)}
+		ovals[k], deep[k] = f.oval(q.cells), q.peak+f.hidden(q)
 	}
 	var out []*region
 	for k, q := range found {
 		rim := false
 		x, y := f.s.XY(q.at%f.s.Cols, q.at/f.s.Cols)
 		for j, o := range found {
-			if q.peak > 0.5*o.peak {
+			if j == k || q.peak > 0.5*deep[j] {
 				continue
 			}
-			gap := f.gap(x, y, o)
-			if gap > crownReach*discs[j].r {
+			if f.gap(x, y, o) > crownReach*math.Sqrt(ovals[j].LengthMM*ovals[j].WidthMM)/2 {
 				continue
 			}
 			if o.sign == q.sign {
 				// Beyond the crown a mark runs out in a moat or in the arms of a star.
-				if q.peak < skirtShare*o.peak {
+				if q.peak < skirtShare*deep[j] {
 					rim = true
 					break
 				}
@@ -336,8 +368,10 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			}
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
-			longer := discs[k].r > 0 && f.elongation(q.cells) > 1.8 && f.elongation(f.core(q, 0.5*q.peak)) > 1.6
-			if ridge || longer && q.peak < 0.25*o.peak {
+			longer := f.elongation(q.cells) > 1.8 && f.elongation(f.core(q, 0.5*q.peak)) > 1.6
+			level := f.level(&ovals[j], x, y, q.sign) / q.peak
+			capped := -k2 > capRatio*f.noise
+			if ridge || longer && q.peak < 0.25*deep[j] || level > levelRim || !capped && (level > levelFlat || q.peak < crownShare*deep[j]) {
 				rim = true
 				break
 			}
@@ -347,6 +381,48 @@ func (f *finder) dropCrowns(found []*region) []*region {
 		}
 	}
 	return out
+}
+
+const (
+	levelRim  = 0.65 // of a peak, at which the rim of a mark runs all round it: what stands out there by less is the rim's own unevenness
+	levelFlat = 0.4  // the same for a peak without a cap of its own
+	// crownShare of a low's depth is as much as a crown mostly has; common practice, no source.
+	crownShare = 0.1
+	capRatio   = 3.3 // of the spread, by which a cap bends more, 1/mm^2, than chance makes it: three standard deviations
+)
+
+// oval is the ellipse with the cells' moments, as a mark.
+func (f *finder) oval(cells []int) Mark {
+	var n, sx, sy, xx, yy, xy float64
+	for _, i := range cells {
+		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		n, sx, sy = n+1, sx+x, sy+y
+	}
+	sx, sy = sx/n, sy/n
+	for _, i := range cells {
+		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		xx, yy, xy = xx+(x-sx)*(x-sx)/n, yy+(y-sy)*(y-sy)/n, xy+(x-sx)*(y-sy)/n
+	}
+	m, d := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	least := f.s.PitchMM * f.s.PitchMM / 12
+	return Mark{XMM: sx, YMM: sy, AngleDeg: math.Atan2(2*xy, xx-yy) / 2 * 180 / math.Pi, LengthMM: 4 * math.Sqrt(m+d+least), WidthMM: 4 * math.Sqrt(max(m-d, 0)+least)}
+}
+
+// level is the median height, um, on the oval's ring through a place; zero where most of it is unknown.
+func (f *finder) level(o *Mark, x, y float64, sign float32) float64 {
+	rho, _ := o.ring(x, y)
+	var h []float64
+	const places = 90
+	for k := range places {
+		if v := f.smoothAt(o.onRing(rho, 2*math.Pi*float64(k)/places)); v == v {
+			h = append(h, float64(sign)*v)
+		}
+	}
+	if 2*len(h) < places {
+		return 0
+	}
+	slices.Sort(h)
+	return h[len(h)/2]
 }
 
 // gap is the distance from a place to the nearest cell of a region, mm.
@@ -379,18 +455,28 @@ func (f *finder) elongation(cells []int) float64 {
 	return math.Sqrt((m + d) / (m - d))
 }
 
-// dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed.
+// dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed, unless they stand out farther in
+// too: a mark that the rim cuts.
 func (f *finder) dropBeside(found []*region) []*region {
 	return slices.DeleteFunc(found, func(q *region) bool {
-		touching := 0
+		touching, inside := 0, 0
 		for _, i := range q.cells {
-			if f.edge[i] < 1.5*float32(f.s.PitchMM) {
+			switch d := f.open[i]; {
+			case d < 1.5*float32(f.s.PitchMM):
 				touching++
+			case d > besideMM && float64(f.smooth[i]*q.sign) > f.threshold(i):
+				inside++
 			}
 		}
-		return f.edge[q.at] < 2 && q.peak < 6*f.threshold(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
+		if float64(inside)*f.s.PitchMM*f.s.PitchMM > besideMM*besideMM {
+			return q.peak < 5*f.least(q.at) && 10*touching > len(q.cells)
+		}
+		return f.open[q.at] < besideMM && q.peak < 6*f.threshold(q.at) || 10*touching > len(q.cells) && q.peak < 3*f.threshold(q.at)
 	})
 }
+
+// besideMM is how far from the rim a weak peak is none.
+const besideMM = 2.0
 
 // distanceToUnknown is the chamfer distance of each known cell to the nearest unknown cell or the rim of the raster, mm.
 func distanceToUnknown(g surface.Grid, z []float32) []float32 {

@@ -42,7 +42,7 @@ func bowl(x, y, d, sx, sy, turned float64) float64 {
 // sqrt(2 ln 10) = 2.146 standard deviations.
 func TestGaussianBowl(t *testing.T) {
 	s := skin(1, 0.5, func(x, y float64) float64 { return bowl(x-12, y+8, 0.18, 9, 7, 0.6) })
-	marks := Find(s, Options{})
+	marks := Find(s, Options{Sharp: func(x, y float64) bool { return true }})
 	if len(marks) != 1 {
 		t.Fatalf("%d marks, want 1: %+v", len(marks), marks)
 	}
@@ -149,6 +149,28 @@ func TestNeighboursStayApart(t *testing.T) {
 	}
 }
 
+// TestCutByTheRim: a low whose bottom lies at the rim of the measured metal, or in a hole of it, is found all the same; orange peel there
+// is none.
+func TestCutByTheRim(t *testing.T) {
+	for name, unknown := range map[string]func(x, y float64) bool{
+		"rim":  func(x, y float64) bool { return y > 1 },
+		"hole": func(x, y float64) bool { return math.Hypot(x, y) < 2 },
+	} {
+		for _, depth := range []float64{0, 0.05} {
+			s := skin(8, 0.4, func(x, y float64) float64 { return bowl(x, y, depth, 14, 14, 0) })
+			for i := range s.Height {
+				if x, y := s.XY(i%s.Cols, i/s.Cols); unknown(x, y) {
+					s.Height[i] = float32(math.NaN())
+				}
+			}
+			got := Find(s, Options{})
+			if want := int(math.Ceil(depth)); len(got) != want {
+				t.Errorf("%s, %.0f um deep: %d marks, want %d", name, 1000*depth, len(got), want)
+			}
+		}
+	}
+}
+
 // TestNothingMeasured: a surface without values has no marks and does not crash.
 func TestNothingMeasured(t *testing.T) {
 	if m := Find(surface.New(surface.Grid{Cols: 40, Rows: 30, PitchMM: 0.5}), Options{}); len(m) != 0 {
@@ -179,5 +201,68 @@ func TestHighOnCrown(t *testing.T) {
 		if m.Kind != High || math.Abs(m.LengthMM/9-1) > 0.12 || math.Abs(m.WidthMM/7.6-1) > 0.12 || math.Hypot(m.XMM-hx, m.YMM-hy) > 0.4 {
 			t.Errorf("at %.2f half breadths: %s of %.1f x %.1f mm, %.2f mm off, want a high of 9 x 7.6", at, m.Kind, m.LengthMM, m.WidthMM, math.Hypot(m.XMM-hx, m.YMM-hy))
 		}
+	}
+}
+
+// TestLostBottom: a crease whose bottom the stripes could not show is one mark, of unknown depth, and neither its ends nor its crown are
+// marks of their own. A hole of which nothing tells that the metal is sharp there joins nothing.
+func TestLostBottom(t *testing.T) {
+	s := skin(70, 0.4, func(x, y float64) float64 {
+		a, b := x/26, y/5.5
+		r := math.Hypot(a, b)
+		return -0.6*math.Exp(-math.Ln10*(a*a*a*a+b*b)) + 0.05*math.Exp(-(r-1.42)*(r-1.42)/(2*0.19*0.19))
+	})
+	for i := range s.Height {
+		if x, y := s.XY(i%s.Cols, i/s.Cols); math.Hypot(x/16, y/6) < 1 {
+			s.Height[i], s.Sigma[i] = float32(math.NaN()), float32(math.NaN())
+		}
+	}
+	m := Find(s, Options{Sharp: func(x, y float64) bool { return true }})
+	if len(m) != 1 || m[0].Kind != Crease || !m[0].Folded || math.Abs(m[0].LengthMM-52) > 4 {
+		t.Errorf("%d marks, first %+v; want a crease 52 mm long of unknown depth", len(m), m)
+	}
+	if m := Find(s, Options{}); len(m) < 2 {
+		t.Errorf("%d marks where the hole tells nothing", len(m))
+	}
+}
+
+// TestCrownRunsRound: the crown of a long low peaks at its ends, broad and shallow like a high of its own; it is none.
+func TestCrownRunsRound(t *testing.T) {
+	for seed := range uint64(4) {
+		m := Find(skin(80+seed, 0.3, func(x, y float64) float64 {
+			a, b := x/26, y/6
+			r := math.Hypot(a, b)
+			return -0.12*math.Exp(-math.Ln10*(a*a*a*a+b*b)) + 0.006*math.Exp(-(r-1.42)*(r-1.42)/(2*0.19*0.19))
+		}), Options{})
+		if len(m) != 1 {
+			t.Errorf("seed %d: %d marks: %+v", seed, len(m), m)
+		}
+	}
+}
+
+// TestBottomNotSeen: a star whose bottom and arms have no value, so that five valleys of its flanks are seen, each the deeper the nearer to
+// the hole, is one mark in its place; its depth is the least that it can be, with an uncertainty that covers what the hole hides.
+func TestBottomNotSeen(t *testing.T) {
+	const depth = 0.5
+	s := skin(6, 0.5, func(x, y float64) float64 {
+		r, a := math.Hypot(x-15, y-5), math.Atan2(y-5, x-15)
+		return -depth * math.Exp(-r/(6.5*(1+0.25*math.Cos(5*a))))
+	})
+	for i := range s.Height {
+		x, y := s.XY(i%s.Cols, i/s.Cols)
+		if r, a := math.Hypot(x-15, y-5), math.Atan2(y-5, x-15); r < 5*(1+0.6*math.Cos(5*(a+math.Pi/5))) {
+			s.Height[i] = float32(math.NaN())
+		}
+	}
+	marks := Find(s, Options{Sharp: func(x, y float64) bool { return true }})
+	if len(marks) != 1 {
+		t.Fatalf("%d marks, want 1: %+v", len(marks), marks)
+	}
+	m := marks[0]
+	if !m.Folded || math.Hypot(m.XMM-15, m.YMM-5) > 1.5 {
+		t.Errorf("found %+v", m)
+	}
+	if m.DepthUM > 1000*depth || m.DepthUM+2*m.DepthSigmaUM < 1000*depth || m.DepthSigmaUM > 1000*depth {
+		t.Errorf("depth %.0f with an uncertainty of %.0f um, it is %.0f", m.DepthUM, m.DepthSigmaUM, 1000*depth)
 	}
 }

@@ -20,13 +20,16 @@ func (f *finder) describe(q *region, own *finder, top *region) Mark {
 	m.Kind = f.kind(q, &m)
 	var s float64
 	for _, i := range q.cells {
-		s = max(s, float64(f.s.Sigma[i]))
+		if v := float64(f.s.Sigma[i]); v > s {
+			s = v
+		}
 	}
 	m.DepthSigmaUM = round(1000*s, 2)
 	if hole, rim := f.hole(&m, q.sign); hole > maxHoleMM2 && rim > bottomShare*m.DepthUM {
 		// The bottom was not seen: what was measured is the least it can be.
 		m.Folded = true
-		m.DepthSigmaUM = round(max(m.DepthSigmaUM, 0.5*m.DepthUM), 2)
+		m.DepthUM = round(max(m.DepthUM, rim), 1)
+		m.DepthSigmaUM = round(max(m.DepthSigmaUM, 0.5*m.DepthUM, f.hidden(q)), 2)
 	}
 	return m
 }
@@ -211,17 +214,22 @@ func (f *finder) contour(q *region, level float64) [][2]float64 {
 }
 
 // outline returns the outline at a tenth of the depth. A mark that stands on the rim of another, or a shallow one amid orange
-// peel, has no closed outline of its own so low: where the outline is far wider than the half-depth contour lets a bowl be, that
-// contour is spread about its middle to where a Gaussian bowl has its tenth (sqrt(ln 10/ln 2) = 1.82 times as far).
+// peel, has no closed outline of its own so low: where the outline is far wider than the half-depth contour lets a bowl be (and, clear of
+// peel, a star, whose flanks run straight in the logarithm: ln 10/ln 2 = 3.32 times as wide), that contour is spread about its middle to where
+// a Gaussian bowl has its tenth (sqrt(ln 10/ln 2) = 1.82 times as far).
 func (f *finder) outline(q *region) [][2]float64 {
 	pts := f.contour(q, outline*q.peak)
 	core := f.core(q, 0.5*q.peak)
-	if len(core) < 4 {
+	if len(core) < 4 || len(q.holes) > 0 {
 		return pts
 	}
 	inner := f.contour(&region{sign: q.sign, at: q.at, cells: core}, 0.5*q.peak)
-	const bowl = 1.823
-	if extent(pts) < 1.4*bowl*extent(inner) {
+	const bowl, flank = 1.823, 3.322
+	widest := 1.4 * bowl
+	if outline*q.peak > noiseRatio*f.noise {
+		widest = flank
+	}
+	if extent(pts) < widest*extent(inner) {
 		return pts
 	}
 	var cx, cy float64
@@ -238,7 +246,7 @@ func (f *finder) outline(q *region) [][2]float64 {
 func (f *finder) core(q *region, level float64) []int {
 	sub := &region{sign: q.sign, at: q.at}
 	for _, i := range q.cells {
-		if float64(q.sign*f.smooth[i]) > level {
+		if v := float64(q.sign * f.smooth[i]); v > level || v != v {
 			sub.cells = append(sub.cells, i)
 		}
 	}

@@ -30,50 +30,49 @@ func (f *Field) Refine(xx, yy float64) {
 	}
 	active := f.sharp(blind)
 	f.leaveLines(active, blind)
-	blind = within(blind, w, h, reach+1)
-	for y := range h {
-		for x := range w {
-			if i := y*w + x; blind[i] || x <= reach || y <= reach || x >= w-1-reach || y >= h-1-reach {
+	octagon(reach+1, rim(blind, w, h), w, h, func(i int) { active[i] = false })
+	var sharp []int32
+	for y := reach + 1; y < h-1-reach; y++ {
+		for x := reach + 1; x < w-1-reach; x++ {
+			if i := y*w + x; active[i] && !blind[i] {
+				sharp = append(sharp, int32(i))
+			} else {
 				active[i] = false
 			}
 		}
 	}
-	near := within(active, w, h, 2*reach)
+	if len(sharp) == 0 {
+		return
+	}
+	near := slices.Clone(sharp)
+	seen := slices.Clone(active)
+	octagon(2*reach, rim(active, w, h), w, h, func(i int) {
+		if !seen[i] {
+			seen[i] = true
+			near = append(near, int32(i))
+		}
+	})
+	slices.Sort(near)
 	re, im := make([]float32, len(f.X)), make([]float32, len(f.X))
 	across := [2][]float32{make([]float32, len(f.X)), make([]float32, len(f.X))}
 	move, weight := make([]float32, len(f.X)), make([]float32, len(f.X))
-	each := func(mask []bool, do func(i int)) {
-		rows.Do(h-2*reach, func(y0, y1 int) {
-			for y := y0 + reach; y < y1+reach; y++ {
-				for i := y*w + reach; i < (y+1)*w-reach; i++ {
-					if mask[i] {
-						do(i)
-					}
-				}
-			}
-		})
-	}
-	all := func(mask []bool, do func(i int)) {
-		rows.Do(h, func(y0, y1 int) {
-			for i := y0 * w; i < y1*w; i++ {
-				if mask[i] {
-					do(i)
-				}
+	each := func(list []int32, do func(i int)) {
+		rows.Do(len(list), func(from, to int) {
+			for _, i := range list[from:to] {
+				do(int(i))
 			}
 		})
 	}
 	for range refineRounds {
-		clear(move)
-		clear(weight)
+		for _, i := range sharp {
+			move[i], weight[i] = 0, 0
+		}
 		for k := len(told) - 1; k >= 0; k-- {
 			g := told[k]
-			turn := 2 * math.Pi / g.pitch
-			sure := float32(turn * turn / (g.noise * g.noise * 2 / float64(g.frames)))
-			all(near, func(i int) {
-				s, c := math.Sincos(turn * float64(f.X[i]))
-				re[i], im[i] = float32(c), float32(s)
-			})
-			all(near, func(i int) {
+			turn := float32(2 * math.Pi / g.pitch)
+			sure := turn * turn / float32(g.noise*g.noise*2/float64(g.frames))
+			each(near, func(i int) { im[i], re[i] = sincosNear(f.X[i] / float32(g.pitch)) })
+			each(near, func(i int) {
 				var a, b float32
 				if c := i % w; c >= reach && c < w-reach {
 					for j, v := range kx {
@@ -83,14 +82,14 @@ func (f *Field) Refine(xx, yy float64) {
 				}
 				across[0][i], across[1][i] = a, b
 			})
-			each(active, func(i int) {
+			each(sharp, func(i int) {
 				var a, b float32
 				for j, v := range ky {
 					q := i + (j-len(ky)/2)*w
 					a, b = a+v*across[0][q], b+v*across[1][q]
 				}
 				d := g.told(i) - atan2(b, a)
-				d = (d - 2*math.Pi*float32(math.Round(float64(d)/(2*math.Pi)))) / float32(turn)
+				d = (d - 2*math.Pi*float32(math.Round(float64(d)/(2*math.Pi)))) / turn
 				// Which of the finer stripes it is the coarser ones tell.
 				if far := orderShare * float32(g.pitch) * weight[i]; weight[i] > 0 && (move[i] > far || move[i] < -far) {
 					return
@@ -105,7 +104,7 @@ func (f *Field) Refine(xx, yy float64) {
 				weight[i] += sure * swing * swing
 			})
 		}
-		each(active, func(i int) {
+		each(sharp, func(i int) {
 			var s, n float32
 			for dy := -1; dy <= 1; dy++ {
 				for dx := -1; dx <= 1; dx++ {
@@ -116,7 +115,7 @@ func (f *Field) Refine(xx, yy float64) {
 			}
 			re[i] = s / (n + 36*refinePrior)
 		})
-		each(active, func(i int) { f.X[i] += re[i] })
+		each(sharp, func(i int) { f.X[i] += re[i] })
 	}
 }
 
@@ -129,6 +128,18 @@ const (
 	orderShare  = 0.3 // of a pitch: half of one is the next stripe
 	mostSwing   = 1.5 // times the typical swing of a stripe, beyond which what is seen is no stripe
 )
+
+// sincosNear is the sine and cosine of t turns: of the nearest step of the table, and from there to second order, 5e-6.
+func sincosNear(t float32) (sin, cos float32) {
+	t *= sinSteps
+	k := int32(t)
+	if t < 0 {
+		k--
+	}
+	s, c := sinTable[k&(sinSteps-1)], sinTable[k&(sinSteps-1)+sinSteps/4]
+	d := (t - float32(k) - 0.5) * (2 * math.Pi / sinSteps)
+	return s + d*c, c - d*s
+}
 
 // lineShare is the share of the picture's width over which what is sharp runs on as feature lines do and no mark does.
 const lineShare = 0.25
@@ -244,33 +255,70 @@ func (f *Field) sharp(blind []bool) []bool {
 	for i, v := range mean {
 		out[i] = !blind[i] && (v > limit || f.alone != nil && f.alone[i])
 	}
-	return within(out, w, h, sharpPX+1)
+	octagon(sharpPX+1, rim(out, w, h), w, h, func(i int) { out[i] = true })
+	return out
+}
+
+// rim lists the pixels of a mask that have a neighbour outside it.
+func rim(m []bool, w, h int) (list []int32) {
+	for y := range h {
+		for x := range w {
+			i := y*w + x
+			if m[i] && (x > 0 && !m[i-1] || x < w-1 && !m[i+1] || y > 0 && !m[i-w] || y < h-1 && !m[i+w]) {
+				list = append(list, int32(i))
+			}
+		}
+	}
+	return list
+}
+
+// octagon calls do for all pixels within r of those listed, as within measures it; some more than once.
+func octagon(r int, list []int32, w, h int, do func(i int)) {
+	for _, at := range list {
+		x, y := int(at)%w, int(at)/w
+		for dy := max(-r, -y); dy <= min(r, h-1-y); dy++ {
+			// A step costs 3, a step aslant 4.
+			n := r - (max(dy, -dy)+2)/3
+			if d := max(dy, -dy); d > n {
+				n = 3 * (r - d)
+			}
+			for i := (y+dy)*w + max(0, x-n); i <= (y+dy)*w+min(w-1, x+n); i++ {
+				do(i)
+			}
+		}
+	}
 }
 
 // boxMean is the mean of what is known within r pixels; zero where nothing is.
 func boxMean(v []float32, known []bool, w, h, r int) []float32 {
-	sum, n, out := make([]float32, len(v)), make([]float32, len(v)), make([]float32, len(v))
+	sum, n, out := make([]float32, len(v)), make([]uint8, len(v)), make([]float32, len(v))
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			for x := range w {
-				for k := max(0, x-r); k <= min(w-1, x+r); k++ {
-					if i := y*w + k; known[i] {
-						sum[y*w+x] += v[i]
-						n[y*w+x]++
-					}
+			for i := y * w; i < (y+1)*w; i++ {
+				if !known[i] {
+					continue
+				}
+				for k := max(y*w, i-r); k <= min((y+1)*w-1, i+r); k++ {
+					sum[k] += v[i]
+					n[k]++
 				}
 			}
 		}
 	})
 	rows.Do(h, func(y0, y1 int) {
+		s, m := make([]float32, w), make([]int, w)
 		for y := y0; y < y1; y++ {
-			for x := range w {
-				var s, m float32
-				for k := max(0, y-r); k <= min(h-1, y+r); k++ {
-					s, m = s+sum[k*w+x], m+n[k*w+x]
+			clear(s)
+			clear(m)
+			for k := max(0, y-r); k <= min(h-1, y+r); k++ {
+				for x, q := range sum[k*w : (k+1)*w] {
+					s[x] += q
+					m[x] += int(n[k*w+x])
 				}
-				if m > 0 {
-					out[y*w+x] = s / m
+			}
+			for x, q := range s {
+				if m[x] > 0 {
+					out[y*w+x] = q / float32(m[x])
 				}
 			}
 		}

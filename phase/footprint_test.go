@@ -133,3 +133,17 @@ func TestFootprint(t *testing.T) {
 		}
 	}
 }
+
+// TestOctagon: what octagon reaches is what within masks.
+func TestOctagon(t *testing.T) {
+	const w, h, r = 40, 30, 5
+	m := make([]bool, w*h)
+	for _, i := range []int{0, 7*w + 12, 7*w + 13, 8*w + 12, 20*w + 39, 29*w + 20} {
+		m[i] = true
+	}
+	got := slices.Clone(m)
+	octagon(r, rim(m, w, h), w, h, func(i int) { got[i] = true })
+	if !slices.Equal(got, within(m, w, h, r)) {
+		t.Error("octagon and within differ")
+	}
+}

@@ -3,6 +3,8 @@ package phase
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/rows"
 )
 
 // maxStep is how far, in pitches of the coarse stripes, the board coordinate may run from one pixel to the next: a sharp dent
@@ -13,47 +15,81 @@ const maxStep = 0.15
 // placed against the largest by the votes of the links between them, or, where it stands alone, by the affine trend. Parts
 // that cannot be placed are struck from the mask. The result is in mm, its constant free by whole pitches.
 func unwrapStep(ph []float32, ok []bool, w, h int, pitch float64) []float32 {
-	n := w * h
-	x := make([]float32, n)
-	scale := float32(pitch / (2 * math.Pi))
-	for i := range x {
-		x[i] = ph[i] * scale
+	x, label := make([]float32, w*h), make([]int32, w*h)
+	p, reach := float32(pitch), float32(maxStep*pitch)
+	// off is by how many pitches b is to be moved to come nearest to a, and whether that is a link.
+	off := func(a, b float32) (k float32, linked bool) {
+		k = float32(math.Floor(float64((a-b)/p) + 0.5))
+		d := b + k*p - a
+		return k, d < reach && d > -reach
 	}
-	label := make([]int32, n)
-	var sizes []int
-	queue := make([]int32, 0, 1<<16)
-	p32, reach := float32(pitch), float32(maxStep*pitch)
-	for start := range n {
-		if !ok[start] || label[start] != 0 {
-			continue
-		}
-		id := int32(len(sizes) + 1)
-		queue = append(queue[:0], int32(start))
-		label[start] = id
-		for q := 0; q < len(queue); q++ {
-			i := int(queue[q])
-			c := i % w
-			links := [4]int{i - 1, i + 1, i - w, i + w}
-			if c == 0 {
-				links[0] = i
-			}
-			if c == w-1 {
-				links[1] = i
-			}
-			for _, j := range links {
-				if j < 0 || j >= n || !ok[j] || label[j] != 0 {
+	// Runs that hang together along rows come first, then what hangs together across them; label is the run's number from 1 on.
+	type run struct{ from, to int }
+	rowRuns := make([][]run, h)
+	rows.Do(h, func(y0, y1 int) {
+		scale := float32(pitch / (2 * math.Pi))
+		for y := y0; y < y1; y++ {
+			var runs []run
+			for i := y * w; i < (y+1)*w; i++ {
+				x[i] = ph[i] * scale
+				if !ok[i] {
 					continue
 				}
-				k := p32 * float32(math.Floor(float64((x[i]-x[j])/p32)+0.5))
-				if d := x[j] + k - x[i]; d < reach && d > -reach {
-					label[j] = id
-					x[j] += k
-					queue = append(queue, int32(j))
+				if n := len(runs); n > 0 && runs[n-1].to == i {
+					if k, linked := off(x[i-1], x[i]); linked {
+						x[i] += k * p
+						runs[n-1].to = i + 1
+						continue
+					}
 				}
+				runs = append(runs, run{i, i + 1})
+			}
+			rowRuns[y] = runs
+		}
+	})
+	runs := slices.Concat(rowRuns...)
+	rows.Do(len(runs), func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for i := runs[r].from; i < runs[r].to; i++ {
+				label[i] = int32(r + 1)
 			}
 		}
-		sizes = append(sizes, len(queue))
+	})
+	t := newTurns(len(runs))
+	for r, q := range runs {
+		joined := int32(0) // the run above that this one hangs together with already
+		for i := max(q.from, w); i < q.to; i++ {
+			above := label[i-w]
+			if above == 0 || above == joined {
+				continue
+			}
+			if k, linked := off(x[i-w], x[i]); linked {
+				t.join(above-1, int32(r), int32(k))
+				joined = above
+			}
+		}
 	}
+	// Parts are numbered in the order of their first pixels, which stay where they are.
+	part, first := make([]int32, len(runs)), make([]int32, len(runs))
+	of, by := make([]int32, len(runs)), make([]float32, len(runs))
+	var sizes []int
+	for r, q := range runs {
+		root, k := t.find(int32(r))
+		if part[root] == 0 {
+			sizes = append(sizes, 0)
+			part[root], first[root] = int32(len(sizes)), k
+		}
+		of[r], by[r] = part[root], float32(k-first[root])*p
+		sizes[of[r]-1] += q.to - q.from
+	}
+	rows.Do(len(runs), func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for i := runs[r].from; i < runs[r].to; i++ {
+				label[i] = of[r]
+				x[i] += by[r]
+			}
+		}
+	})
 	if len(sizes) < 2 {
 		return x
 	}

@@ -26,8 +26,8 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 	}
 	wrap := func(d float32) float32 { return d - turn*float32(off(d)) }
 	// How far the phase is from running straight through each pixel, in lots of 1/classes of a turn.
-	const classes = 512
-	bend := make([]uint16, n)
+	const classes = 128
+	bend := make([]uint8, n)
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range w {
@@ -47,7 +47,7 @@ func unwrapReliable(ph []float32, ok []bool, w, h int, pitch float64) []float32 
 					s += k * k
 				}
 				if whole {
-					bend[i] = uint16(min(classes-2, int(sqrt(s)*(classes/(4*math.Pi)))))
+					bend[i] = uint8(min(classes-2, int(sqrt(s)*(classes/(4*math.Pi)))))
 				}
 			}
 		}
@@ -189,7 +189,15 @@ func (f *Field) Reorder(expected []float32) *Field {
 			ph[i] = (d - p*float32(math.Round(float64(d/p)))) * (2 * math.Pi / p)
 		}
 	}
-	x := unwrapReliable(ph, ok, f.W, f.H, f.PitchMM)
+	even := evenly(ph, ok, f.W, f.H)
+	x := unwrapReliable(even, ok, f.W, f.H, f.PitchMM)
+	calm := slices.Clone(x)
+	for i := range x {
+		if ok[i] {
+			d := ph[i] - even[i]
+			x[i] += (d - 2*math.Pi*float32(math.Round(float64(d)/(2*math.Pi)))) * p / (2 * math.Pi)
+		}
+	}
 	votes := map[int]int{}
 	for i := 0; i < n; i += 7 {
 		if ok[i] {
@@ -202,6 +210,11 @@ func (f *Field) Reorder(expected []float32) *Field {
 			best = k
 		}
 	}
+	for i := range x {
+		x[i] += float32(best) * p
+		calm[i] += float32(best) * p
+	}
+	f.keepSharp(x, calm, expected, ok)
 	out := *f
 	out.X = x
 	nan := float32(math.NaN())
@@ -212,9 +225,93 @@ func (f *Field) Reorder(expected []float32) *Field {
 	}
 	bridge(x, strip, f.W)
 	for i := range x {
-		x[i] += expected[i] + float32(best)*p
+		x[i] += expected[i]
 	}
 	return &out
+}
+
+const (
+	// sharpCount is how far off the expectation, in pitches, metal is no longer told by it: by half of one it may be counted either way.
+	sharpCount = 0.25
+	sharpShare = 0.05 // of the picture that a mark may take up
+)
+
+// keepSharp gives marks, which run off the expectation by a good part of a pitch, their old count back, moved as the metal around them was:
+// a count against the expectation is sure on even metal alone. x is the new count less the expectation, calm the same averaged.
+func (f *Field) keepSharp(x, calm, expected []float32, ok []bool) {
+	p := float32(f.PitchMM)
+	far := func(i int) bool { return ok[i] && (calm[i] > sharpCount*p || calm[i] < -sharpCount*p) }
+	done := make([]bool, len(x))
+	var part []int
+	for start := range x {
+		if done[start] || !far(start) {
+			continue
+		}
+		part = append(part[:0], start)
+		done[start] = true
+		votes, all := map[int]int{}, 0
+		for k := 0; k < len(part); k++ {
+			neighbours(part[k], f.W, len(x), func(j int) {
+				switch {
+				case !ok[j]:
+				case !far(j):
+					votes[int(math.Round(float64((x[j]+expected[j]-f.X[j])/p)))]++
+					all++
+				case !done[j]:
+					done[j] = true
+					part = append(part, j)
+				}
+			})
+		}
+		if float64(len(part)) > sharpShare*float64(len(x)) {
+			continue
+		}
+		for moved, n := range votes {
+			if 3*n > 2*all {
+				for _, i := range part {
+					x[i] = f.X[i] - expected[i] + float32(moved)*p
+				}
+			}
+		}
+	}
+}
+
+const (
+	evenPX   = 2   // half the sides of the squares over which a phase is averaged
+	widePX   = 4   //
+	wideLeft = 0.8 // of the phasors' length over the small square, that even metal leaves over the wide one however noisy it is
+	evenLeft = 0.8 // of the phasors' length, where the phase runs: a ninth of a turn over the small square
+	sureLeft = 0.4 // of the phasors' length: chance alone leaves a ninth over the wide square
+)
+
+// evenly is the phase averaged over a square, where it hardly runs: noise by which single links would slip is gone then. Where it runs
+// faster it stays as it is.
+func evenly(ph []float32, ok []bool, w, h int) []float32 {
+	cos, sin := make([]float32, len(ph)), make([]float32, len(ph))
+	rows.Do(h, func(y0, y1 int) {
+		for i := y0 * w; i < y1*w; i++ {
+			if ok[i] {
+				s, c := math.Sincos(float64(ph[i]))
+				cos[i], sin[i] = float32(c), float32(s)
+			}
+		}
+	})
+	re, im := boxMean(cos, ok, w, h, evenPX), boxMean(sin, ok, w, h, evenPX)
+	cos, sin = boxMean(cos, ok, w, h, widePX), boxMean(sin, ok, w, h, widePX)
+	out := slices.Clone(ph)
+	rows.Do(h, func(y0, y1 int) {
+		for i := y0 * w; i < y1*w; i++ {
+			small, wide := re[i]*re[i]+im[i]*im[i], cos[i]*cos[i]+sin[i]*sin[i]
+			switch {
+			case !ok[i]:
+			case wide > sureLeft*sureLeft && wide > wideLeft*wideLeft*small:
+				out[i] = atan2(sin[i], cos[i])
+			case small > evenLeft*evenLeft:
+				out[i] = atan2(im[i], re[i])
+			}
+		}
+	})
+	return out
 }
 
 // bridge fills the pixels of a narrow strip smoothly from its rims.
@@ -237,6 +334,23 @@ func bridge(x []float32, strip []int, w int) {
 // Untorn returns the field without the pixels within reach pixels of a link over which it jumps by half a pitch or more: there the order
 // of the stripes slipped.
 func (f *Field) Untorn(reach int) *Field { return f.without(f.PitchMM, reach) }
+
+// Torn is the share of the links between readable pixels over which the field jumps by half a pitch or more.
+func (f *Field) Torn() float64 {
+	torn, all := 0, 0
+	p := float32(f.PitchMM)
+	for i, x := range f.X {
+		for _, d := range [2]int{1, f.W} {
+			if j := i - d; j >= 0 && (d != 1 || i%f.W != 0) && x == x && f.X[j] == f.X[j] {
+				all++
+				if !near(x, f.X[j], p) {
+					torn++
+				}
+			}
+		}
+	}
+	return float64(torn) / float64(max(1, all))
+}
 
 // without returns the field without the pixels within reach pixels of a link over which it jumps by half of pitch or more.
 func (f *Field) without(pitch float64, reach int) *Field {

@@ -289,16 +289,35 @@ func nstep(axis string, shots []Shot) (*group, error) {
 		}
 	}
 	rows.Do(h, func(y0, y1 int) {
-		for i := y0 * w; i < y1*w; i++ {
-			a, c, s := fit(i)
-			var r2 float32
-			for k := range pix {
-				d := pix[k][i]*gain[k] - a - c*cos[k] - s*sin[k]
-				r2 += d * d
+		// Row by row and frame by frame: as fit and left do, but the frames run through memory as they lie.
+		a, c, s, r2 := make([]float32, w), make([]float32, w), make([]float32, w), make([]float32, w)
+		for y := y0; y < y1; y++ {
+			for _, v := range [4][]float32{a, c, s, r2} {
+				clear(v)
 			}
-			g.phase[i] = atan2(s, c)
-			g.mod[i] = sqrt(c*c + s*s)
-			g.residual[i] = sqrt(r2 / float32(n))
+			for k := range pix {
+				pa, pc, ps := wa[k], wc[k], ws[k]
+				c, s := c[:len(a)], s[:len(a)]
+				for x, v := range pix[k][y*w : y*w+len(a)] {
+					a[x] += pa * v
+					c[x] += pc * v
+					s[x] += ps * v
+				}
+			}
+			for k := range pix {
+				pg, pc, ps := gain[k], cos[k], sin[k]
+				a, c, s := a[:len(r2)], c[:len(r2)], s[:len(r2)]
+				for x, v := range pix[k][y*w : y*w+len(r2)] {
+					d := v*pg - a[x] - c[x]*pc - s[x]*ps
+					r2[x] += d * d
+				}
+			}
+			for x := range w {
+				i := y*w + x
+				g.phase[i] = atan2(s[x], c[x])
+				g.mod[i] = sqrt(c[x]*c[x] + s[x]*s[x])
+				g.residual[i] = sqrt(r2[x] / float32(n))
+			}
 		}
 	})
 	return g, nil

@@ -73,20 +73,20 @@ const minSide = 14
 func (l *lock) acquire() bool {
 	n := l.cols * l.rows
 	re, im := make([]float32, n), make([]float32, n)
-	l.each(func(first int, row, t []float32) {
-		x := 0
+	l.each(nil, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
-			mid, gain := l.levels.mid[k], 1/l.levels.half[k]
+			mid, gain, x := l.levels.mid[k], 1/l.levels.half[k], (k-first)*l.q
 			var a, b float32
-			for range l.q {
-				g := bounded((row[x]-mid)*gain, maxSwing)
-				sin, cos := sincosTurns(t[x])
-				a += g * cos
-				b -= g * sin
-				x++
+			for y, line := range lines {
+				t := turns[y][x : x+l.q]
+				for i, v := range line[x : x+l.q] {
+					g := bounded((v-mid)*gain, maxSwing)
+					sin, cos := sincosTurns(t[i])
+					a += g * cos
+					b -= g * sin
+				}
 			}
-			re[k] += a
-			im[k] += b
+			re[k], im[k] = a, b
 		}
 	})
 	s := acquireWindow * l.stripe
@@ -172,7 +172,6 @@ func (l *lock) round(n int) {
 	l.weigh()
 	if n == 0 || n == 2 || n == first {
 		l.relevel()
-		l.forget()
 	}
 	switch {
 	case n < len(stiffSpans):

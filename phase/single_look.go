@@ -2,6 +2,7 @@ package phase
 
 import (
 	"math"
+	"slices"
 
 	"fairmetal/internal/rows"
 )
@@ -46,70 +47,52 @@ func (l *lock) look(still float32) {
 	}
 	if l.seen == nil {
 		l.seen, l.due = make([]float32, n), make([]bool, n)
-		l.forget()
+		for i := range l.seen {
+			l.seen[i] = float32(math.NaN())
+		}
 	}
 	l.callDue(still)
-	for _, p := range l.sums.all() {
-		v := *p
-		for i, due := range l.due {
-			if due {
-				v[i] = 0
-			}
-		}
-	}
 	l.measureSlope()
-	l.each(func(first int, row, t []float32) {
-		x := 0
+	l.each(l.due, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
-			mid, gain, grad := l.levels.mid[k], 1/l.levels.half[k], l.slope[k]
-			sharp := edgeSharpness(grad)
 			if !l.due[k] {
-				x += l.q
 				continue
 			}
+			mid, gain, grad := l.levels.mid[k], 1/l.levels.half[k], l.slope[k]
+			sharp := edgeSharpness(grad)
+			x := (k - first) * l.q
 			var move, edge, agree, pred2, real2, photo, pred, cross, core, coreN, loud float32
-			for range l.q {
-				v := row[x]
-				g := (v - mid) * gain
-				loud += g
-				g = bounded(g, maxSwing)
-				f, d, pole := nearestEdge(t[x])
-				s := l.stripes(f, d, pole, sharp)
-				move += (g - s) * pole
-				edge += 1 - 16*d*d
-				agree += g * s
-				pred2 += s * s
-				real2 += g * g
-				if d > coreTurns || d < -coreTurns {
-					core += g * s
-					coreN += s * s
+			for y, line := range lines {
+				t := turns[y][x : x+l.q]
+				for i, v := range line[x : x+l.q] {
+					g := (v - mid) * gain
+					loud += g
+					g = bounded(g, maxSwing)
+					f, d, pole := nearestEdge(t[i])
+					s := l.stripes(f, d, pole, sharp)
+					move += (g - s) * pole
+					edge += 1 - 16*d*d
+					agree += g * s
+					pred2 += s * s
+					real2 += g * g
+					if d > coreTurns || d < -coreTurns {
+						core += g * s
+						coreN += s * s
+					}
+					photo += v
+					pred += s
+					cross += v * s
 				}
-				photo += v
-				pred += s
-				cross += v * s
-				x++
 			}
-			l.sums.move[k] += move * grad
+			sums := &l.sums
+			sums.move[k] = move * grad
 			// 1 - 16 d^2 has the integral 1/3 between the middles of the stripes, d = -1/4 and 1/4.
-			l.sums.edge[k] += 2 * 3 * edge * grad
-			l.sums.agree[k] += agree
-			l.sums.pred2[k] += pred2
-			l.sums.real2[k] += real2
-			l.sums.photo[k] += photo
-			l.sums.pred[k] += pred
-			l.sums.cross[k] += cross
-			l.sums.core[k] += core
-			l.sums.coreN[k] += coreN
-			l.sums.loud[k] += loud
+			sums.edge[k] = 2 * 3 * edge * grad
+			sums.agree[k], sums.pred2[k], sums.real2[k] = agree, pred2, real2
+			sums.photo[k], sums.pred[k], sums.cross[k] = photo, pred, cross
+			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, loud
 		}
 	})
-}
-
-// forget makes the next look go over all cells.
-func (l *lock) forget() {
-	for i := range l.seen {
-		l.seen[i] = float32(math.NaN())
-	}
 }
 
 // callDue picks the cells to look at: those between nodes of which one has moved. Stripes that cross others are looked at
@@ -176,20 +159,34 @@ func bounded(v, limit float32) float32 {
 // floorBias makes a float's conversion to an integer, which cuts towards zero, a floor; no photo shows as many stripes.
 const floorBias = 4096
 
-// each visits the rows of pixels with their predicted turns; every row of cells is seen by one worker.
-func (l *lock) each(visit func(first int, row, t []float32)) {
+// each visits the rows of cells, first the number of each one's first cell, with their lines of pixels and the turns predicted there; those
+// without a cell that is due (nil: all are) are left out. Every row of cells is seen by one worker.
+func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32)) {
 	rows.Do(l.rows, func(j0, j1 int) {
-		line, t, own := make([]float32, l.cols), make([]float32, l.cols*l.q), make([]float32, l.cols*l.q)
-		for y := j0 * l.q; y < j1*l.q; y++ {
-			l.phi.row(y, line, t)
-			p := (l.y0+y)*l.r.w + l.x0
-			row := l.r.pix[p : p+l.cols*l.q]
+		w := l.cols * l.q
+		line := make([]float32, l.cols)
+		lines, turns, own := make([][]float32, l.q), make([][]float32, l.q), make([][]float32, l.q)
+		for y := range l.q {
+			turns[y] = make([]float32, w)
 			if l.other != nil {
-				copy(own, row)
-				l.other.takeOff(l.y0+y, l.x0, own)
-				row = own
+				own[y] = make([]float32, w)
 			}
-			visit(y/l.q*l.cols, row, t)
+		}
+		for j := j0; j < j1; j++ {
+			if due != nil && !slices.Contains(due[j*l.cols:(j+1)*l.cols], true) {
+				continue
+			}
+			for y := range l.q {
+				l.phi.row(j*l.q+y, line, turns[y])
+				p := (l.y0+j*l.q+y)*l.r.w + l.x0
+				lines[y] = l.r.pix[p : p+w]
+				if l.other != nil {
+					copy(own[y], lines[y])
+					l.other.takeOff(l.y0+j*l.q+y, l.x0, own[y])
+					lines[y] = own[y]
+				}
+			}
+			visit(j*l.cols, lines, turns)
 		}
 	})
 }
@@ -259,7 +256,8 @@ const (
 // purityWindow in stripe pairs: an edge always lies inside.
 const purityWindow = 0.4
 
-// relevel fits the levels to the photo: brightness = mid + half x prediction, over a window that holds some stripes.
+// relevel fits the levels to the photo: brightness = mid + half x prediction, over a window that holds some stripes. What was gathered
+// under other levels is forgotten.
 func (l *lock) relevel() {
 	s := levelWindow * l.stripe
 	fit := func(a []float32) []float32 { return smooth(times(a, l.weight), l.cols, l.rows, s) }
@@ -274,14 +272,20 @@ func (l *lock) relevel() {
 			continue // too little to go by: one stripe at most
 		}
 		if half := (n[i]*cross[i] - photo[i]*pred[i]) / det; half > 0 {
-			l.levels.half[i] = half
-			l.levels.mid[i] = (photo[i] - half*pred[i]) / n[i]
+			mid := (photo[i] - half*pred[i]) / n[i]
+			if a, b := half-l.levels.half[i], mid-l.levels.mid[i]; max(a, -a)+max(b, -b) > levelStill*half {
+				l.seen[i] = float32(math.NaN())
+			}
+			l.levels.half[i], l.levels.mid[i] = half, mid
 		}
 	}
 }
 
 // levelWindow in stripe pairs: wide enough to hold both levels everywhere, narrow enough to follow the light.
 const levelWindow = 1.5
+
+// levelStill is by how much of the half swing levels may change without a new look: less than noise does.
+const levelStill = 0.02
 
 func times(a, b []float32) []float32 {
 	out := make([]float32, len(a))

@@ -44,6 +44,8 @@ type Photo struct {
 	Format string // jpeg, png or heic
 	// ClippedFraction is the share of pixels at the sensor's white.
 	ClippedFraction float64
+	// Step is the grey levels in which a JPEG keeps waves of some pixels; 0 where that is not known.
+	Step float64
 }
 
 // clippedAt is the 8-bit value that counts as white: JPEG rounding and ringing leave 255 a step or two lower.
@@ -78,6 +80,9 @@ func Decode(data []byte, lim Limits) (*Photo, error) {
 	}
 	info := readInfo(data, format)
 	p := &Photo{EXIF: info, Format: format}
+	if format == "jpeg" {
+		p.Step = jpegStep(data)
+	}
 	p.Image, p.ClippedFraction = linear(img)
 	// The HEIC decoder has turned the picture already by the container's own rotation.
 	if format != "heic" {

@@ -289,3 +289,23 @@ func FuzzEXIF(f *testing.F) {
 		}
 	})
 }
+
+// TestStep: a JPEG's steps follow its quality (at 50 they are those of the standard's example, 8 bits each); a PNG has none.
+func TestStep(t *testing.T) {
+	for _, c := range []struct {
+		quality     int
+		least, most float64
+	}{{50, 10, 16}, {85, 3, 5}, {100, 1, 1}} {
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, picture(64, 48), &jpeg.Options{Quality: c.quality}); err != nil {
+			t.Fatal(err)
+		}
+		p, err := Decode(withOrientation(b.Bytes(), 1), Limits{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(p.Step >= c.least && p.Step <= c.most) {
+			t.Errorf("quality %d: steps of %.1f, want %.0f to %.0f", c.quality, p.Step, c.least, c.most)
+		}
+	}
+}

@@ -189,6 +189,10 @@ func (g *rig) expose(shots []exposure) []picture {
 					for i := range base {
 						base[i] += a * s.shade * share
 					}
+				case cover:
+					for i := range base {
+						base[i] += s.albedo * s.shade * share
+					}
 				case paint:
 					f := 1.0
 					if fl := g.spec.Paint.Flake; fl > 0 {
@@ -199,7 +203,7 @@ func (g *rig) expose(shots []exposure) []picture {
 					}
 					if s.u != s.u {
 						for i := range mirror {
-							mirror[i] += s.fresnel * b.RoomLevel * share
+							mirror[i] += s.fresnel * s.room * share
 						}
 						break
 					}

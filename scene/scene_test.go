@@ -245,3 +245,28 @@ func TestRefuses(t *testing.T) {
 		}
 	}
 }
+
+// TestSharp: every panel holds twelve sharp marks that stand clear of each other and of the cards.
+func TestSharp(t *testing.T) {
+	for seed := range uint64(20) {
+		s := Sharp(seed)
+		if len(s.Panel.Marks) != 12 {
+			t.Fatalf("seed %d: %d marks", seed, len(s.Panel.Marks))
+		}
+		for i, m := range s.Panel.Marks {
+			if m.WidthMM < 6 || m.WidthMM > 14 || m.DepthUM < 50 {
+				t.Errorf("seed %d: %+v", seed, m)
+			}
+			for _, o := range s.Panel.Marks[:i] {
+				if d := math.Hypot(o.XMM-m.XMM, o.YMM-m.YMM); d < 0.55*(o.LengthMM+m.LengthMM) {
+					t.Errorf("seed %d: %s and %s lie %.0f mm apart", seed, o.ID, m.ID, d)
+				}
+			}
+			for _, c := range s.Cards {
+				if d := math.Hypot(c.XMM-m.XMM, c.YMM-m.YMM); d < m.LengthMM/2+c.SideMM*0.7 {
+					t.Errorf("seed %d: %s lies %.0f mm from a card", seed, m.ID, d)
+				}
+			}
+		}
+	}
+}

@@ -30,6 +30,16 @@ type Panel struct {
 	PeelUM float64
 	// HalfX and HalfY bound the panel, mm; beyond it the picture is dark. 0: no bound.
 	HalfX, HalfY float64
+	Covers       []Cover
+}
+
+// Cover is a place without paint: a hole, or a dull thing on the panel, as trim, a seal or tape.
+type Cover struct {
+	XMM, YMM          float64
+	LengthMM, WidthMM float64
+	AngleDeg          float64 // of its length from +x
+	Round             bool    // an ellipse, else a rectangle
+	Albedo            float64 // of its surface; 0: a hole
 }
 
 // Fold is a feature line: the slope across the line n.(x, y) = OffsetMM changes by Step within about WidthMM.
@@ -74,6 +84,14 @@ type Board struct {
 	Contrast          float64    // of the stripes; 0: 0.95
 	Gamma             float64    // of the display against what is asked, 0: 1
 	RoomLevel         float64    // brightness of the room beside it
+	Lamps             []Lamp     // beside it
+}
+
+// Lamp is a bright rectangle in the board's plane, where the board does not hide it: a lamp or a window that glares in the paint.
+type Lamp struct {
+	UMM, VMM          float64 // of its middle from the board's
+	WidthMM, HeightMM float64
+	Level             float64 // brightness, the board's being Level
 }
 
 // Card is a scale card as it lies.

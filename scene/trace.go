@@ -118,14 +118,17 @@ const (
 	paint
 	paper
 	ink
+	cover
 )
 
 // sight is one subpixel's fate: what it meets, the board coordinates it mirrors (NaN: the room) and the share it mirrors.
 type sight struct {
 	kind    int
 	u, v    float64
+	room    float64 // brightness of the room that is mirrored where the board is not
 	fresnel float64
 	shade   float64 // of diffuse light: cosine and distance
+	albedo  float64 // of a cover
 	x, y    float64
 }
 
@@ -150,8 +153,25 @@ func (g *rig) look(dir r3.Vec) sight {
 	}
 	s := sight{kind: paint, fresnel: fresnel(cos, g.spec.Paint.Index), x: p.X, y: p.Y}
 	s.shade = g.daylight(p, n)
-	s.u, s.v = g.mirrored(dir, p, n)
+	for _, c := range g.m.p.Covers {
+		if c.over(p.X, p.Y) {
+			s.kind, s.albedo = cover, c.Albedo
+			return s
+		}
+	}
+	s.u, s.v, s.room = g.mirrored(dir, p, n)
 	return s
+}
+
+// over tells whether a place lies under the cover.
+func (c *Cover) over(x, y float64) bool {
+	sin, cos := math.Sincos(rad(c.AngleDeg))
+	x, y = x-c.XMM, y-c.YMM
+	a, b := (cos*x+sin*y)/(c.LengthMM/2), (cos*y-sin*x)/(c.WidthMM/2)
+	if c.Round {
+		return a*a+b*b < 1
+	}
+	return math.Abs(a) < 1 && math.Abs(b) < 1
 }
 
 // beyond tells whether a place lies off the panel.
@@ -160,8 +180,10 @@ func (g *rig) beyond(p r3.Vec) bool {
 	return hx > 0 && math.Abs(p.X) > hx || hy > 0 && math.Abs(p.Y) > hy
 }
 
-// mirrored returns the board coordinates seen along dir in metal at p of normal n; NaN where the ray misses the board.
-func (g *rig) mirrored(dir, p, n r3.Vec) (u, v float64) {
+// mirrored returns the board coordinates seen along dir in metal at p of normal n; NaN where the ray misses the board, and how bright the
+// room is there.
+func (g *rig) mirrored(dir, p, n r3.Vec) (u, v, room float64) {
+	room = g.spec.Board.RoomLevel
 	r := r3.Sub(dir, r3.Scale(2*r3.Dot(dir, n), n))
 	den := r3.Dot(r, g.board.n)
 	if den < -1e-9 {
@@ -170,11 +192,16 @@ func (g *rig) mirrored(dir, p, n r3.Vec) (u, v float64) {
 			q := r3.Sub(r3.Add(p, r3.Scale(t, r)), g.board.c)
 			u, v = r3.Dot(q, g.board.u), r3.Dot(q, g.board.v)
 			if math.Abs(u) <= g.spec.Board.WidthMM/2 && math.Abs(v) <= g.spec.Board.HeightMM/2 {
-				return u, v
+				return u, v, room
+			}
+			for _, l := range g.spec.Board.Lamps {
+				if math.Abs(u-l.UMM) <= l.WidthMM/2 && math.Abs(v-l.VMM) <= l.HeightMM/2 {
+					room = l.Level
+				}
 			}
 		}
 	}
-	return math.NaN(), math.NaN()
+	return math.NaN(), math.NaN(), room
 }
 
 // project returns the place of a point in the photo.

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -73,10 +74,10 @@ func (g *rig) sees(x, y float64) bool {
 			return false
 		}
 	}
-	if g.beyond(p) {
+	if g.beyond(p) || slices.ContainsFunc(g.m.p.Covers, func(c Cover) bool { return c.over(x, y) }) {
 		return false
 	}
-	u, _ := g.mirrored(dir, p, r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1}))
+	u, _, _ := g.mirrored(dir, p, r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1}))
 	return u == u
 }
 

@@ -128,6 +128,36 @@ func Compare(t *Truth, s *surface.Surface, marks []mark.Mark) Report {
 	return r
 }
 
+// Repeat is how far two measurements of one panel, from other places of camera and board, agree.
+type Repeat struct {
+	RMSUM    float64 // of the difference on metal that both truths call undamaged, um
+	CM2      float64 // of such metal
+	Marks    int     // that are the same in both truths and found in both
+	DepthPct float64 // largest difference of their depths, per cent
+}
+
+// Again compares two measurements; ok is false where they share no undamaged metal.
+func Again(a, b *Truth, sa, sb *surface.Surface, pa, pb []Pair) (r Repeat, ok bool) {
+	var d2, n float64
+	for i, h := range a.Height.Height {
+		x, y := a.Height.XY(i%a.Height.Cols, i/a.Height.Cols)
+		d := 1000 * (sa.At(x, y) - sb.At(x, y))
+		if o := b.Height.At(x, y); math.Abs(float64(h)) < 1e-3 && math.Abs(o) < 1e-3 && !math.IsNaN(d) {
+			d2, n = d2+d*d, n+1
+		}
+	}
+	for _, p := range pa {
+		for _, q := range pb {
+			if p.True.Kind == q.True.Kind && math.Hypot(p.True.XMM-q.True.XMM, p.True.YMM-q.True.YMM) < 0.1 && math.Abs(p.True.DepthUM/q.True.DepthUM-1) < 5e-3 {
+				r.Marks++
+				r.DepthPct = max(r.DepthPct, 100*math.Abs(p.Found.DepthUM/q.Found.DepthUM-1))
+			}
+		}
+	}
+	r.RMSUM, r.CM2 = math.Sqrt(d2/n), n*a.Height.PitchMM*a.Height.PitchMM/100
+	return r, n > 0
+}
+
 // covered is the share of cells inside the true marks' ellipses that got a value.
 func covered(t *Truth, s *surface.Surface) float64 {
 	var got, all float64

@@ -107,3 +107,19 @@ func (a Answer) words(f Flaw, p Place) string {
 	}
 	return w
 }
+
+// ResolvedShare is the part of its depth up to which a mark may be too shallow and still count as resolved.
+const ResolvedShare = 0.04
+
+// Lost is the part of the depth of a Gaussian mark of this breadth, mm at a tenth of it, that a blur of leftPX2 px^2 takes: half the
+// blur's variance over the mark's, in both directions.
+func Lost(lengthMM, widthMM, mmPerPX, leftPX2 float64) float64 {
+	l, w := lengthMM/tenth/mmPerPX, widthMM/tenth/mmPerPX
+	return leftPX2 / 2 * (1/(l*l) + 1/(w*w))
+}
+
+// NearerMM is the distance from which a camera loses no more than ResolvedShare of what it loses a part of from cameraMM, rounded down to
+// 10 mm: a pixel spans less in proportion.
+func NearerMM(cameraMM, lost float64) float64 {
+	return 10 * math.Floor(cameraMM*math.Sqrt(min(1, ResolvedShare/lost))/10)
+}

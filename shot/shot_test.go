@@ -47,3 +47,16 @@ func TestPitch(t *testing.T) {
 		t.Errorf("%+v", b)
 	}
 }
+
+// TestNearer: from the distance named a mark is lost to the share allowed; a low of 7 mm at 0.7 mm a pixel loses a twentieth to a blur of a
+// quarter of a pixel squared: its standard deviation is 7/4.292 mm, 2.33 px.
+func TestNearer(t *testing.T) {
+	lost := Lost(7, 7, 0.7, 0.25)
+	if math.Abs(lost-0.25/(2.33*2.33)) > 1e-3 {
+		t.Errorf("lost %.4f", lost)
+	}
+	near := NearerMM(480, lost)
+	if now := Lost(7, 7, 0.7*near/480, 0.25); now > ResolvedShare || now < 0.9*ResolvedShare {
+		t.Errorf("from %.0f mm %.4f is lost", near, now)
+	}
+}

@@ -7,8 +7,10 @@ import (
 
 // DropCurl strikes slopes that no surface has: a height map's slopes are free of curl, so that a jump of one component alone, as at
 // the rim of a patch whose stripe order slipped, shows as dzy/dx - dzx/dy. Cells beyond ratio robust standard deviations of it, and
-// beyond floor (1/mm), become NaN, with their neighbours. It returns how many were struck.
-func DropCurl(g Grid, zx, zy []float32, ratio, floor float64) int {
+// beyond floor (1/mm), become NaN, with their neighbours. Where the slopes turn by far more than that within turnMM, at the bottom of a
+// sharp crease, curl is what blur and interpolation leave of the turn: such cells stay and are returned as doubtful. Not so on feature
+// lines, within lineMM of which any curl beyond the limits counts: the metal turns there all along, and what is off would run on beyond.
+func DropCurl(g Grid, zx, zy []float32, ratio, floor float64, lines []Across) (doubtful []int) {
 	curl := make([]float32, g.Len())
 	var sample []float64
 	for r := range g.Rows - 1 {
@@ -23,28 +25,57 @@ func DropCurl(g Grid, zx, zy []float32, ratio, floor float64) int {
 		}
 	}
 	if len(sample) < 100 {
-		return 0
+		return nil
 	}
 	slices.Sort(sample)
 	limit := float32(max(floor, ratio*sample[len(sample)/2]/0.6745))
-	nan := float32(math.NaN())
-	n := 0
-	strike := func(i int) {
-		if zx[i] == zx[i] {
-			zx[i], zy[i] = nan, nan
-			n++
-		}
-	}
+	var struck []int
 	for r := range g.Rows - 1 {
 		for c := range g.Cols - 1 {
 			i := r*g.Cols + c
-			if k := curl[i]; k > limit || k < -limit {
-				strike(i)
-				strike(i + 1)
-				strike(i + g.Cols)
-				strike(i + g.Cols + 1)
+			k := max(curl[i], -curl[i])
+			if !(k > limit) {
+				continue
+			}
+			four := [4]int{i, i + 1, i + g.Cols, i + g.Cols + 1}
+			if float64(k)*g.PitchMM > jumpShare*turn(g, zx, zy, c, r) || onLine(g, lines, c, r) {
+				struck = append(struck, four[:]...)
+			} else {
+				doubtful = append(doubtful, four[:]...)
 			}
 		}
 	}
-	return n
+	nan := float32(math.NaN())
+	for _, i := range struck {
+		zx[i], zy[i] = nan, nan
+	}
+	return doubtful
+}
+
+const (
+	// jumpShare is the part of what the slopes turn by from which curl is a jump: that of one component alone is 1 on a straight rim and
+	// 0.5 on its steps.
+	jumpShare = 0.4
+	turnMM    = 1.5
+	lineMM    = 8.0
+)
+
+func onLine(g Grid, lines []Across, c, r int) bool {
+	x, y := g.XY(c, r)
+	return slices.ContainsFunc(lines, func(l Across) bool { d, _ := l(x, y); return math.Abs(d) < lineMM })
+}
+
+// turn is the breadth of the slopes within turnMM of a cell.
+func turn(g Grid, zx, zy []float32, c, r int) float64 {
+	n := max(1, int(math.Round(turnMM/g.PitchMM)))
+	x0, x1 := float32(math.Inf(1)), float32(math.Inf(-1))
+	y0, y1 := x0, x1
+	for j := max(0, r-n); j <= min(g.Rows-1, r+n); j++ {
+		for i := max(0, c-n) + j*g.Cols; i <= min(g.Cols-1, c+n)+j*g.Cols; i++ {
+			if x, y := zx[i], zy[i]; x == x && y == y {
+				x0, x1, y0, y1 = min(x0, x), max(x1, x), min(y0, y), max(y1, y)
+			}
+		}
+	}
+	return math.Hypot(float64(x1-x0), float64(y1-y0))
 }

@@ -126,7 +126,7 @@ func TestPrints(t *testing.T) {
 	}
 }
 
-// TestScoreTable scores a scene that the refusals' words are expected of.
+// TestScoreTable scores a scene that the refusals' words are expected of, given by its folder and by a link to it.
 func TestScoreTable(t *testing.T) {
 	dir := t.TempDir()
 	if err := os.WriteFile(filepath.Join(dir, "capture.json"), []byte(`{"format":`), 0o600); err != nil {
@@ -135,8 +135,14 @@ func TestScoreTable(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "expected.json"), []byte(`{"expect":"refuse: capture.json cannot be read"}`), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	code, out, errs := call(t, "score", dir)
-	if code != 0 || !strings.Contains(out, "refused:  capture.json cannot be read (line 1)") {
-		t.Errorf("%d %s %s", code, out, errs)
+	link := filepath.Join(t.TempDir(), "link")
+	if err := os.Symlink(dir, link); err != nil {
+		t.Skip(err)
+	}
+	for _, path := range []string{dir, link} {
+		code, out, errs := call(t, "score", path)
+		if code != 0 || !strings.Contains(out, "refused:  capture.json cannot be read (line 1)") {
+			t.Errorf("%s: %d %s %s", path, code, out, errs)
+		}
 	}
 }

@@ -14,6 +14,7 @@ type scenesCmd struct {
 	// Random asks for made-up panels instead of the fleet.
 	Random int    `help:"Make this many panels at random instead of the fleet."`
 	Gentle int    `help:"Make this many panels for single photos at random: marks up to the fold of the reflection."`
+	Sharp  int    `help:"Make this many panels full of sharp marks at random."`
 	Seed   uint64 `help:"Of the first made-up panel." default:"1"`
 }
 
@@ -30,6 +31,13 @@ func (c *scenesCmd) Run(s streams) error {
 			list = append(list, scene.Named{Key: fmt.Sprintf("random-%03d", seed), Spec: scene.Random(seed)})
 		}
 	}
+	if c.Sharp > 0 {
+		list = nil
+		for i := range c.Sharp {
+			seed := c.Seed + uint64(i)
+			list = append(list, scene.Named{Key: fmt.Sprintf("sharp-%03d", seed), Spec: scene.Sharp(seed)})
+		}
+	}
 	if c.Gentle > 0 {
 		list = nil
 		for i := range c.Gentle {
@@ -39,14 +47,14 @@ func (c *scenesCmd) Run(s streams) error {
 	}
 	for _, n := range list {
 		spec := n.Spec
-		if c.Shake > 0 || c.Random+c.Gentle == 0 {
+		if c.Shake > 0 || c.Random+c.Gentle+c.Sharp == 0 {
 			spec.Camera.ShakePX = c.Shake
 		}
 		switch {
 		case c.Gentle > 0 && c.Set == "crossed":
 			spec.Sets[0].Crossed, spec.Sets[0].Profile = true, "square"
 		case c.Gentle > 0:
-		case c.Random > 0 && c.Set == "sweep":
+		case c.Random+c.Sharp > 0 && c.Set == "sweep":
 			q := spec.Sets[0]
 			spec.Sets = []scene.Set{{Kind: "sweep", Profile: q.Profile, FineMM: q.FineMM, Frames: 7 + int(spec.Seed%6)}}
 		case c.Set == "crossed":

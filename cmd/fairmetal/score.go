@@ -18,6 +18,7 @@ import (
 	"fairmetal/inspection"
 	"fairmetal/mark"
 	"fairmetal/score"
+	"fairmetal/surface"
 )
 
 type scoreCmd struct {
@@ -53,12 +54,21 @@ type scored struct {
 	Notices   []string      `json:"notices,omitempty"`
 	report    *score.Report `json:"-"`
 	silent    map[string]bool
+	panel     string
+	truth     *score.Truth
+	surface   *surface.Surface
 }
 
 // Run scores every scene below the folder.
 func (c *scoreCmd) Run(ctx context.Context, s streams) error {
+	// A link is followed, which WalkDir does not do for its root.
+	root, err := filepath.EvalSymlinks(c.Scenes)
+	if err != nil {
+		return fmt.Errorf("the folder %s cannot be read (%w); give a folder that holds scenes", c.Scenes, err)
+	}
+	c.Scenes = root
 	var dirs []string
-	err := filepath.WalkDir(c.Scenes, func(p string, d fs.DirEntry, err error) error {
+	err = filepath.WalkDir(c.Scenes, func(p string, d fs.DirEntry, err error) error {
 		if err == nil && d.Name() == "capture.json" {
 			dirs = append(dirs, filepath.Dir(p))
 		}
@@ -83,7 +93,29 @@ func (c *scoreCmd) Run(ctx context.Context, s streams) error {
 		return printJSON(s.Out, all)
 	}
 	c.table(s, all)
+	repeats(s, all)
 	return nil
+}
+
+// repeats tells how far scenes of one panel agree.
+func repeats(s streams, all []scored) {
+	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	head := "one panel\tagain\tset\trms um\tcm2\tmarks\tdepth %%\t\n"
+	for i, a := range all {
+		for _, b := range all[i+1:] {
+			if a.panel == "" || a.panel != b.panel || a.Set != b.Set {
+				continue
+			}
+			if r, ok := score.Again(a.truth, b.truth, a.surface, b.surface, a.report.Pairs, b.report.Pairs); ok {
+				fmt.Fprintf(t, head+"%s\t%s\t%s\t%.2f\t%.0f\t%d\t%.1f\t\n", a.Scene, b.Scene, a.Set, r.RMSUM, r.CM2, r.Marks, r.DepthPct)
+				head = ""
+			}
+		}
+	}
+	if head == "" {
+		fmt.Fprintln(s.Out)
+	}
+	t.Flush()
 }
 
 // scene measures each set of one scene alone.
@@ -124,6 +156,7 @@ func (c *scoreCmd) scene(ctx context.Context, dir string) ([]scored, error) {
 			continue
 		}
 		row.fill(res, truth)
+		row.panel, row.truth, row.surface = cp.Panel.Name, truth, res.Surface
 		out = append(out, row)
 	}
 	return out, nil

@@ -1,0 +1,100 @@
+package inspection
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/mark"
+	"fairmetal/photo"
+	"fairmetal/shot"
+)
+
+// resolve adds to the uncertainty of each mark's depth what the photos may have lost of it, and says what would show the worst of them in
+// full.
+func (r *run) resolve() {
+	step := r.step()
+	var worst *mark.Mark
+	var most, across, swing float64
+	for i := range r.res.Marks {
+		m := &r.res.Marks[i]
+		if m.Folded || m.WidthMM <= 0 {
+			continue
+		}
+		mm := r.mmPerPX(m.XMM, m.YMM)
+		own := r.swing(m)
+		lost := shot.Lost(m.LengthMM, m.WidthMM, mm, leftPX2+leftStepPX2*min(step/own, mostSteps))
+		m.DepthSigmaUM = math.Round(100*math.Hypot(m.DepthSigmaUM, lost*m.DepthUM)) / 100
+		if lost > most && lost*m.DepthUM > leastLostUM {
+			worst, most, across, swing = m, lost, m.WidthMM/mm, own
+		}
+	}
+	if most < shot.ResolvedShare {
+		return
+	}
+	text := fmt.Sprintf("mark %s is %.0f pixels wide in the photos: its depth is good to %.0f %% only", worst.ID, across, 100*worst.DepthSigmaUM/worst.DepthUM)
+	if leftStepPX2*step/swing > leftPX2 {
+		r.note(Warning, "unresolved", text, fmt.Sprintf("save the photos in the best quality: their stripes swing by %.0f grey levels, of which the files keep steps of %.0f, or brighten the board", swing, step))
+		return
+	}
+	camera := r3.Norm(r.cam.Centre)
+	r.note(Warning, "unresolved", text, fmt.Sprintf("bring the camera from %.0f to about %.0f mm, or zoom in as far, and photograph it again", camera, shot.NearerMM(camera, most)))
+}
+
+const (
+	// leftPX2 is the variance, px^2, that is left of the footprint of the pixels after it is taken off, and leftStepPX2 what each step of the
+	// file's own rounding adds, in swings of the stripes: what sharp marks on made-up panels lose in the mean.
+	leftPX2     = 0.08
+	leftStepPX2 = 0.15
+	mostSteps   = 3
+	leastLostUM = 2 // um of depth worth a word: half of what shallow marks may be off
+)
+
+// mmPerPX is what a pixel spans of the metal at a place, mm, the mean of both directions.
+func (r *run) mmPerPX(x, y float64) float64 {
+	at := func(x, y float64) (px, py float64) {
+		z, _, _ := r.res.Calibration.Form.Eval(x, y)
+		px, py, _ = r.cam.Project(vec(x, y, z))
+		return px, py
+	}
+	x0, y0 := at(x, y)
+	x1, y1 := at(x+1, y)
+	x2, y2 := at(x, y+1)
+	return 1 / math.Sqrt(math.Abs((x1-x0)*(y2-y0)-(x2-x0)*(y1-y0)))
+}
+
+// swing is by how many grey levels the stripes swing to either side of their middle in the inner half of a mark, the mean of the weaker
+// direction's: on sharp metal they fade.
+func (r *run) swing(m *mark.Mark) float64 {
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	var level, swing, n float64
+	const step = 0.1
+	for a := -0.5; a <= 0.5; a += step {
+		for b := -0.5; b <= 0.5; b += step {
+			if a*a+b*b > 0.25 {
+				continue
+			}
+			l, w := a*m.LengthMM/2, b*m.WidthMM/2
+			x, y := r.seenAt(m.XMM+l*cos-w*sin, m.YMM+l*sin+w*cos)
+			if x < 0 || y < 0 || x >= r.u.W || y >= r.u.H {
+				continue
+			}
+			i := y*r.u.W + x
+			level, swing, n = level+float64(r.res.Photo.Pix[i]), swing+float64(min(r.u.Mod[i], r.v.Mod[i])), n+1
+		}
+	}
+	if n == 0 {
+		return math.Inf(1)
+	}
+	level, swing = level/n, min(level, swing)/n
+	return 255 * (photo.SRGB(level+swing) - photo.SRGB(level-swing)) / 2
+}
+
+// step is the mean step of the files' rounding, grey levels.
+func (r *run) step() (step float64) {
+	for _, f := range r.frames {
+		step += f.step / float64(len(r.frames))
+	}
+	return step
+}

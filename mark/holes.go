@@ -1,0 +1,128 @@
+package mark
+
+import (
+	"math"
+	"slices"
+)
+
+// hole is a part of the map without a value, closed in by metal with one: too sharp for the stripes. What is known around it is one mark
+// as far as it hangs together through the hole.
+type hole struct {
+	cells  []int
+	middle float64   // where the metal around it would run on to, um
+	reach  float64   // how far its middle is from its rim, cells
+	steep  []float64 // how much the metal beside it goes up into it, um a cell
+}
+
+// sign is that of the mark in the hole.
+func (h *hole) sign() float32 {
+	if h.middle < 0 {
+		return -1
+	}
+	return 1
+}
+
+// findHoles lists the holes of which told says that sharp metal lies there, and for each cell the number of its hole, 0 for none.
+func (f *finder) findHoles(told func(x, y float64) bool) {
+	g := f.s.Grid
+	f.holeAt = make([]int32, g.Len())
+	if told == nil {
+		return
+	}
+	done := make([]bool, g.Len())
+	for start, v := range f.um {
+		if v == v || done[start] {
+			continue
+		}
+		part := []int{start}
+		done[start] = true
+		open, sharp := false, 0
+		for k := 0; k < len(part); k++ {
+			i := part[k]
+			c, r := i%g.Cols, i/g.Cols
+			if c == 0 || r == 0 || c == g.Cols-1 || r == g.Rows-1 {
+				open = true
+				continue
+			}
+			if told(g.XY(c, r)) {
+				sharp++
+			}
+			for _, j := range [4]int{i - 1, i + 1, i - g.Cols, i + g.Cols} {
+				if f.um[j] != f.um[j] && !done[j] {
+					done[j] = true
+					part = append(part, j)
+				}
+			}
+		}
+		if open || 2*sharp < len(part) {
+			continue
+		}
+		f.holes = append(f.holes, f.lookInto(part))
+		for _, i := range part {
+			f.holeAt[i] = int32(len(f.holes))
+		}
+	}
+}
+
+// lookInto looks at the metal around a hole: its height and its slopes, over a cell and over two.
+func (f *finder) lookInto(cells []int) hole {
+	h := hole{cells: cells}
+	var rim, slope, n, sides float64
+	for _, i := range cells {
+		c, r := i%f.s.Cols, i/f.s.Cols
+		for _, d := range [4][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
+			if x, y := c+3*d[0], r+3*d[1]; x < 0 || y < 0 || x >= f.s.Cols || y >= f.s.Rows {
+				continue
+			}
+			step := d[0] + d[1]*f.s.Cols
+			a, b, c := float64(f.um[i+step]), float64(f.um[i+2*step]), float64(f.um[i+3*step])
+			if a == a {
+				sides++
+			}
+			if a == a && b == b {
+				h.steep = append(h.steep, a-b)
+			}
+			if a == a && c == c {
+				rim, slope, n = rim+a, slope+(a-c)/(2*f.s.PitchMM), n+1
+			}
+		}
+	}
+	h.reach = 2 * float64(len(cells)) / max(1, sides)
+	if n > 0 {
+		h.middle = rim/n + slope/n*f.s.PitchMM*math.Sqrt(float64(len(cells))/math.Pi)
+	}
+	return h
+}
+
+// hidden is how much deeper than its rim, um, a mark may be in its holes: flanks that go on as steeply as four fifths of the rim do, the
+// steeper the deeper, as those of stars and creases are, as far as to the middle of one round hole of their area, or of the widest if that
+// is narrower.
+func (f *finder) hidden(q *region) float64 {
+	var area, reach float64
+	var steep []float64
+	for _, k := range q.holes {
+		h := &f.holes[k]
+		area, reach = area+float64(len(h.cells)), max(reach, h.reach)
+		for _, v := range h.steep {
+			steep = append(steep, float64(q.sign)*v)
+		}
+	}
+	if len(steep) == 0 {
+		return 0
+	}
+	slices.Sort(steep)
+	reach = min(math.Sqrt(area/math.Pi), reach*math.Sqrt(float64(len(q.holes))))
+	const most = 1 // nearly three times as deep as its rim: more is no guess
+	return q.peak * math.Expm1(min(most, max(0, steep[len(steep)*4/5]*reach/q.peak)))
+}
+
+// filled is the map with its holes counted as known.
+func (f *finder) filled() []float32 {
+	out := slices.Clone(f.um)
+	for _, h := range f.holes {
+		for _, i := range h.cells {
+			out[i] = 0
+		}
+	}
+	return out
+}
