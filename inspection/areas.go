@@ -14,7 +14,7 @@ import (
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
 type Area struct {
-	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, covered
+	Kind     string  `json:"kind"` // folded, beyond-line, on-line, no-board, unreadable, covered
 	XMM      float64 `json:"x_mm"` // middle
 	YMM      float64 `json:"y_mm"`
 	WidthMM  float64 `json:"width_mm"`
@@ -74,7 +74,7 @@ func (r *run) areas() {
 				seen++
 				continue
 			}
-			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" {
+			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" || kind[j*cols+i] == "on-line" {
 				all-- // told by itself
 			}
 		}
@@ -161,6 +161,9 @@ func (r *run) why(x, y float64) string {
 	}
 	if r.beyondSeam != nil && r.besideSeam(ix, iy) {
 		return "beyond-line"
+	}
+	if r.struckMM > 0 && r.onSeam(x, y) {
+		return "on-line"
 	}
 	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
 	b := r.res.Capture.Board
@@ -295,6 +298,8 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	switch kind {
 	case "folded":
 		a.Advice = r.unfoldAdvice()
+	case "on-line":
+		a.Advice = "take a shifted set or a sweep: a single photo does not read the stripes that crowd on a feature line"
 	case "beyond-line":
 		a.Advice = beyondAdvice
 	case "covered":

@@ -76,6 +76,15 @@ func TestSideCounted(t *testing.T) {
 	if len(r.Marks) != 1 || math.Abs(r.Marks[0].DepthUM-70) > 5 {
 		t.Errorf("marks %+v", r.Marks)
 	}
+	on := 0
+	for _, a := range r.Areas {
+		if a.Kind == "on-line" {
+			on++
+		}
+	}
+	if on == 0 {
+		t.Errorf("the line itself is not told of: %+v", r.Areas)
+	}
 	if h := r.Surface.At(95, 40); !(math.Abs(h) < 0.005) {
 		t.Errorf("%.4f mm beyond the line", h)
 	}
