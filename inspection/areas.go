@@ -14,7 +14,7 @@ import (
 
 // Area is a part of the panel without a value: its bounding box, mm in the panel frame.
 type Area struct {
-	Kind     string  `json:"kind"` // folded, beyond-line, no-board, unreadable, covered
+	Kind     string  `json:"kind"` // folded, beyond-line, on-line, no-board, unreadable, covered
 	XMM      float64 `json:"x_mm"` // middle
 	YMM      float64 `json:"y_mm"`
 	WidthMM  float64 `json:"width_mm"`
@@ -42,9 +42,14 @@ func (r *run) areas() {
 	x0, x1 := a.Centre.X, b.Centre.X
 	y1 := workShare * half
 	y0 := -y1
+	inField := func(x, y float64) bool { return x >= a.Centre.X && x <= b.Centre.X && math.Abs(y) <= workShare*half }
+	if r.folded != nil { // what folds is told of wherever it lies
+		x, y := s.XY(s.Cols-1, s.Rows-1)
+		x0, y0, x1, y1 = min(x0, s.X0MM), min(y0, s.Y0MM), max(x1, x), max(y1, y)
+	}
 	cols, rws := int((x1-x0)/coarseMM)+1, int((y1-y0)/coarseMM)+1
 	kind := make([]string, cols*rws)
-	if r.seam != nil && r.beyondSeam == nil {
+	if r.struckMM > 0 && r.beyondSeam == nil {
 		r.beyondSeam = r.lostSide()
 	}
 	var seen, all float64
@@ -55,6 +60,12 @@ func (r *run) areas() {
 				continue
 			}
 			h := s.At(x, y)
+			if !inField(x, y) {
+				if h != h && r.foldedAt(x, y) && !r.byCard(x, y) && r.touchesInside(x, y) {
+					kind[j*cols+i] = "folded"
+				}
+				continue
+			}
 			if h != h && r.byCard(x, y) {
 				continue // hidden by the card, not by the metal
 			}
@@ -63,11 +74,12 @@ func (r *run) areas() {
 				seen++
 				continue
 			}
-			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" {
+			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" || kind[j*cols+i] == "on-line" {
 				all-- // told by itself
 			}
 		}
 	}
+	small, smallMM2 := 0, 0.0 // folded places not worth a row each
 	label := make([]bool, len(kind))
 	for k := range kind {
 		if kind[k] == "" || label[k] {
@@ -91,7 +103,12 @@ func (r *run) areas() {
 			kind = "covered"
 			all -= float64(len(queue)) // no metal
 		}
-		if area := float64(len(queue)) * coarseMM * coarseMM; area >= minAreaMM2 {
+		area := float64(len(queue)) * coarseMM * coarseMM
+		if kind == "folded" && area < minAreaMM2 {
+			small++
+			smallMM2 += area
+		}
+		if area >= minAreaMM2 {
 			r.res.Areas = append(r.res.Areas, r.area(kind, queue, cols, x0, y0, area))
 		}
 	}
@@ -103,7 +120,7 @@ func (r *run) areas() {
 		}
 		r.note(Warning, "no-board", text, r.boardAdvice()+"; nothing is guessed there")
 	}
-	r.foldedNotice()
+	r.foldedNotice(small, smallMM2)
 }
 
 // cardRimStripes is how many stripe pairs beside a card are lost with it: reading asks that at least one is whole.
@@ -144,6 +161,9 @@ func (r *run) why(x, y float64) string {
 	}
 	if r.beyondSeam != nil && r.besideSeam(ix, iy) {
 		return "beyond-line"
+	}
+	if r.struckMM > 0 && r.onSeam(x, y) {
+		return "on-line"
 	}
 	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
 	b := r.res.Capture.Board
@@ -188,7 +208,7 @@ func (r *run) besideSeam(ix, iy int) bool {
 	for dy := -2 * step; dy <= 2*step; dy += step {
 		for dx := -2 * step; dx <= 2*step; dx += step {
 			x, y := ix+dx, iy+dy
-			if x >= 0 && y >= 0 && x < r.u.W && y < r.u.H && (r.beyondSeam[y*r.u.W+x] || r.seam[y*r.u.W+x]) {
+			if x >= 0 && y >= 0 && x < r.u.W && y < r.u.H && (r.beyondSeam[y*r.u.W+x] || r.onSeamPX(y*r.u.W+x)) {
 				return true
 			}
 		}
@@ -278,6 +298,8 @@ func (r *run) area(kind string, cells []int, cols int, x0, y0, mm2 float64) Area
 	switch kind {
 	case "folded":
 		a.Advice = r.unfoldAdvice()
+	case "on-line":
+		a.Advice = "take a shifted set or a sweep: a single photo does not read the stripes that crowd on a feature line"
 	case "beyond-line":
 		a.Advice = beyondAdvice
 	case "covered":
@@ -329,8 +351,8 @@ func (r *run) cutMarks() []mark.Mark {
 	return cut
 }
 
-// foldedNotice tells once about all folded places.
-func (r *run) foldedNotice() {
+// foldedNotice tells once about all folded places, the small ones together.
+func (r *run) foldedNotice(small int, smallMM2 float64) {
 	n, area := 0, 0.0
 	for _, a := range r.res.Areas {
 		if a.Kind == "folded" {
@@ -338,7 +360,12 @@ func (r *run) foldedNotice() {
 			area += a.AreaMM2
 		}
 	}
-	if n > 0 {
+	switch {
+	case n > 0 && small > 0:
+		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all, and in %d of under %.0f mm2 each: the metal is too sharp there for a single photo to tell low from high", n, area, small, minAreaMM2), r.unfoldAdvice())
+	case small > 0:
+		r.note(Info, "folded", fmt.Sprintf("the reflection folds over in %d place(s) of under %.0f mm2 each, %.0f mm2 in all: a single photo does not tell low from high there", small, minAreaMM2, smallMM2), r.unfoldAdvice())
+	case n > 0:
 		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all: the metal is too sharp there for a single photo to tell low from high", n, area), r.unfoldAdvice())
 	}
 }

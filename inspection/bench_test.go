@@ -14,6 +14,7 @@ import (
 
 	"fairmetal/capture"
 	"fairmetal/internal/memfs"
+	"fairmetal/scene"
 )
 
 // BenchmarkShifted runs a shifted set of sixteen 2-megapixel photos from files to rendered results.
@@ -24,6 +25,22 @@ func BenchmarkShifted(b *testing.B) {
 // BenchmarkSingle runs a pair of single 12-megapixel photos from files to rendered results.
 func BenchmarkSingle(b *testing.B) {
 	benchmark(b, "../../shared/scenes/s02-hail-roof", capture.Single)
+}
+
+// BenchmarkCrossed runs one 12-megapixel photo of crossed stripes from its file to rendered results.
+func BenchmarkCrossed(b *testing.B) {
+	s := scene.Gentle(103, 4000)
+	s.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14, Crossed: true}}
+	made, err := scene.Render(s, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	folder := memfs.FS(made.Files)
+	c, err := capture.ReadDir(folder)
+	if err != nil {
+		b.Fatal(err)
+	}
+	measureAgain(b, folder, c)
 }
 
 // BenchmarkPixels runs the same shifted set at a quarter of its pixels and at all of them: the time a pixel takes does not grow.

@@ -59,9 +59,9 @@ func (r *run) demodulate() error {
 	for i := range r.folded {
 		r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
 	}
-	for i, f := range fields {
+	for _, f := range fields {
 		if r.seam == nil {
-			r.seam, r.seamAlong = f.Seam, axes[i]
+			r.seam = f.Seam
 			continue
 		}
 		for i, v := range f.Seam {

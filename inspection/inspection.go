@@ -143,10 +143,11 @@ type run struct {
 
 	beyondSeam []bool // pixels left out because the line before them hides an unknown number of stripes; nil: none
 
-	seamAlong string // the stripes that they hide, u or v
-	cam       *pose.Camera
-	shrink    float64    // working pixels per pixel of the decoded photo
-	blur      [3]float64 // covariance of the blur on the panel, px^2
+	struckMM float64 // half the width of what was struck beside a line whose far side was counted
+
+	cam    *pose.Camera
+	shrink float64    // working pixels per pixel of the decoded photo
+	blur   [3]float64 // covariance of the blur on the panel, px^2
 }
 
 // frame is one decoded photo at working size.
@@ -653,7 +654,13 @@ func (r *run) mirror() error {
 	prior := mirror.Prior{DistanceMM: board.DistanceMM, WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v"), SeekLine: r.set.Kind == capture.Shifted}
 	var cal *mirror.Calibration
 	var err error
-	if r.onePitch() {
+	var beyond *sides
+	if r.set.Kind == capture.Single {
+		beyond = r.apart()
+	}
+	if beyond != nil {
+		cal, err = r.countSides(beyond, prior)
+	} else if r.onePitch() && r.set.Kind != capture.Single {
 		cal, err = r.countOut(prior)
 	} else {
 		cal, err = r.calibrate(prior)
@@ -663,7 +670,7 @@ func (r *run) mirror() error {
 			return r.refuseFew(n)
 		}
 	}
-	if err == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
+	if err == nil && beyond == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
 	}
 	if err != nil {
@@ -691,7 +698,7 @@ func (r *run) mirror() error {
 		r.note(Warning, "misfit", fmt.Sprintf("the stripes do not fit the mirror image of one smooth panel (%.1f mm off on the board, up to %.1f is usual): the map may be wrong as a whole", cal.RMSMM, goodModelMM),
 			"check the taped distance, the stripe pitch and the camera's focal length, or take a shifted set")
 	}
-	if r.seam != nil && !r.bearsOut(cal) {
+	if (r.seam != nil || beyond != nil) && !r.bearsOut(cal) {
 		r.note(Warning, "feature-line", fmt.Sprintf("the stripes beside a feature line do not fit the rest of the panel (%.0f %% of them are off): heights may be wrong by tens of micrometres", 100*(1-cal.Undamaged)),
 			"take a shifted set or a sweep: a single photo does not tell how many stripes the line hides")
 	}
@@ -731,9 +738,15 @@ const (
 )
 
 // seekLine solves the set-up of single photos anew with a feature line tried between the cards, which may leave one of them beyond it, and
-// keeps what explains more of the rim.
+// keeps what explains more of the rim. The line is sought on few sights.
 func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	prior.SeekLine = true
+	few := prior
+	few.SeekLine, few.Rough = true, true
+	rough, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), few)
+	if err != nil || len(rough.Form.Folds) == 0 {
+		return cal
+	}
+	prior.Begin = &mirror.Start{Lines: rough.Form.Folds}
 	again, err := r.calibrate(prior)
 	if err != nil || again.Stray > cal.Stray || misfit(again) > misfit(cal) {
 		return cal
@@ -869,7 +882,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	r.res.AbsoluteMM = r.absolute(g, off)
 	s := surface.New(g)
 	bent := widest(g, bends)
-	strip := r.onePitch()
+	strip := r.onePitch() || r.struckMM > 0
 	for i, h := range dev {
 		if math.IsNaN(h) {
 			continue
@@ -917,8 +930,19 @@ func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bo
 	}
 	r.keepBetween(g, rx, ry)
 	bends, even := surface.Bends(g, rx, ry)
-	next, err = surface.Integrate(g, rx, ry, surface.Trust(bends, even, gap), dev, 1e-5)
-	return next, gap, bends, err
+	trust := surface.Trust(bends, even, gap)
+	for _, i := range spanned {
+		trust[i] = min(trust[i], spanWeight) // holds both sides together and bends neither
+	}
+	if next, err = surface.Integrate(g, rx, ry, trust, dev, 1e-5); err != nil {
+		return nil, nil, nil, err
+	}
+	if r.struckMM > 0 {
+		for _, i := range spanned {
+			next[i] = math.NaN()
+		}
+	}
+	return next, gap, bends, nil
 }
 
 // slips tells whether stripes may have slipped at a place: anywhere where one pitch was shown, else on feature lines, where the metal turns all
@@ -973,11 +997,11 @@ func (r *run) keepBetween(g surface.Grid, rx, ry []float32) {
 // spanSeams carries the slopes over the form across feature lines whose stripes a single photo cannot show, and returns the cells. It
 // does so only where both sides agree: what was counted whole stripes off is another slope.
 func (r *run) spanSeams(g surface.Grid, rx, ry []float32) (spanned []int) {
-	if r.seam == nil {
+	if r.seam == nil && r.struckMM == 0 {
 		return nil
 	}
 	x, y := slices.Clone(rx), slices.Clone(ry)
-	for i, filled := range surface.CloseGaps(g, x, y, seamSpanMM) {
+	for i, filled := range surface.CloseGaps(g, x, y, r.spanMM()) {
 		if filled && r.onSeam(g.XY(i%g.Cols, i/g.Cols)) {
 			spanned = append(spanned, i)
 		}
@@ -991,10 +1015,13 @@ func (r *run) spanSeams(g surface.Grid, rx, ry []float32) (spanned []int) {
 	return spanned
 }
 
+// spanMM is half the width of what is spanned along a feature line.
+func (r *run) spanMM() float64 { return max(seamSpanMM, r.struckMM+gapMM) }
+
 // onSeam tells whether a place lies on a feature line of the form, or, where the form has none, is seen on a seam.
 func (r *run) onSeam(x, y float64) bool {
 	if lines := r.res.Calibration.Form.Lines(); len(lines) > 0 {
-		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < seamSpanMM })
+		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < r.spanMM() })
 	}
 	z, _, _ := r.res.Calibration.Form.Eval(x, y)
 	px, py, _ := r.cam.Project(vec(x, y, z))
@@ -1008,7 +1035,7 @@ func (r *run) unlike(g surface.Grid, rx, ry []float32, cells []int) bool {
 	if len(r.res.Calibration.Form.Folds) > 0 {
 		return false
 	}
-	n := int(math.Round(1.5 * seamSpanMM / g.PitchMM))
+	n := int(math.Round(1.5 * r.spanMM() / g.PitchMM))
 	limit := r.u.PitchMM / (2 * r3.Norm(r.res.Calibration.Board.Centre)) / 4
 	odd, told := 0, 0
 	for k := 0; k < len(cells); k += max(1, len(cells)/2000) {
@@ -1046,6 +1073,7 @@ const (
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease
 	resolutionShare = 0.006 // of the depth: blur of lens and pixels on marks some millimetres wide
 	seamSpanMM      = 3.5   // half the width of what single photos leave open along a feature line: a stripe pair either side
+	spanWeight      = 0.01  // of a slope that was carried over a seam against one that was read
 	// bendShare of what the slopes change by over a cell, times the cell, is what heights within bendReachMM err by on feature lines and
 	// sharp marks: 0.15 to 0.5 over made-up panels.
 	bendShare   = 0.4
@@ -1073,6 +1101,7 @@ func (r *run) marks() error {
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
 			return m.Kind == mark.High && (m.Folded || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
+		r.dropRestless()
 	}
 	if r.set.Kind != capture.Single {
 		r.resolve()
@@ -1088,6 +1117,57 @@ func (r *run) marks() error {
 	r.areas()
 	return nil
 }
+
+// dropRestless drops marks that do not stand out of the metal around them as far as a mark must stand out of the whole panel: far out, where
+// stripes are few pixels wide, single photos are restless.
+func (r *run) dropRestless() {
+	s := r.res.Surface
+	um := make([]float32, len(s.Height))
+	for i, h := range s.Height {
+		um[i] = 1000 * h
+	}
+	um = surface.Gauss(s.Grid, um, ringSmoothMM)
+	usual := spreadOf(um)
+	r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
+		var around []float32
+		far := m.LengthMM/2 + ringMM
+		step := max(1, int(1/s.PitchMM))
+		for j := 0; j < s.Rows; j += step {
+			for i := 0; i < s.Cols; i += step {
+				x, y := s.XY(i, j)
+				if d := math.Hypot(x-m.XMM, y-m.YMM); d < 0.75*m.LengthMM || d > far {
+					continue
+				}
+				around = append(around, um[j*s.Cols+i])
+			}
+		}
+		here := spreadOf(around)
+		return here > restlessTimes*usual && m.DepthUM < lowSpreads*here
+	})
+}
+
+// spreadOf is the robust standard deviation about zero of what is known; 0 where too little is.
+func spreadOf(v []float32) float64 {
+	var a []float64
+	for i := 0; i < len(v); i += max(1, len(v)/60000) {
+		if h := float64(v[i]); h == h {
+			a = append(a, math.Abs(h))
+		}
+	}
+	if len(a) < leastRing {
+		return 0
+	}
+	slices.Sort(a)
+	return a[len(a)/2] / 0.6745
+}
+
+const (
+	ringMM       = 40.0
+	ringSmoothMM = 0.8 // as mark.Find looks for marks
+	leastRing    = 200
+	// restlessTimes the usual spread makes metal restless, as beside a feature line.
+	restlessTimes = 1.5
+)
 
 // crownOfFold tells whether a high is the crown of a low that folds the reflection: inside its outline metal goes down as far as a mark
 // must, and on from there into a place that folds. Where it goes up there mark.Find has it folded itself.

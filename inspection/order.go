@@ -1,11 +1,9 @@
 package inspection
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
-	"fairmetal/capture"
 	"fairmetal/mirror"
 	"fairmetal/phase"
 	"fairmetal/surface"
@@ -15,25 +13,18 @@ import (
 // metal beyond a feature line may have been counted whole stripes off, and on the line itself the stripes run too densely to be
 // counted at all.
 func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
-	fit := func(u, v *phase.Field, rough bool) (*mirror.Calibration, error) {
-		prior := prior
-		prior.Rough = rough
+	fit := func(u, v *phase.Field) (*mirror.Calibration, error) {
 		return mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(tornPX), v.Untorn(tornPX)), prior)
 	}
-	cal, err := fit(r.u, r.v, false)
+	cal, err := fit(r.u, r.v)
 	if err != nil {
 		return nil, err
 	}
-	if r.seam != nil && !r.bearsOut(cal) {
-		if cal, err = r.countSeam(cal, fit); err != nil {
-			return nil, err
-		}
-	}
-	if r.set.Kind != capture.Single && (cal.Stray > strayWarn || cal.Undamaged < explained || cal.RMSMM > goodModelMM) {
+	if cal.Stray > strayWarn || cal.Undamaged < explained || cal.RMSMM > goodModelMM {
 		cal = r.alongStrip(cal, &prior, fit)
 	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
-	if r.set.Kind != capture.Single && prior.Begin == nil && len(prior.Lines) > 0 {
+	if prior.Begin == nil && len(prior.Lines) > 0 {
 		prior.Begin = &mirror.Start{Lines: prior.Lines}
 	}
 	for i := range cal.Form.Folds {
@@ -42,58 +33,14 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 		}
 	}
 	slipped := max(r.u.Torn(), r.v.Torn()) > tornShare
-	if (len(cal.Form.Folds) > 0 || slipped) && r.set.Kind != capture.Single { // whose sides were followed each for itself
+	if len(cal.Form.Folds) > 0 || slipped {
 		cal = r.reorder(cal, prior)
 	}
 	return cal, nil
 }
 
-// fitting fits the mirror model to the stripes counted so; rough on few sights, to tell counts apart.
-type fitting func(u, v *phase.Field, rough bool) (*mirror.Calibration, error)
-
-// countSeam counts the far side of a seam, which may be whole stripes off: of all counts that one is taken with which most of the panel
-// fits the mirror model. Where none fits, the far side is left out.
-func (r *run) countSeam(cal *mirror.Calibration, fit fitting) (*mirror.Calibration, error) {
-	far := r.farSide()
-	best, u0, v0 := cal, r.u, r.v
-	type count struct {
-		u, v   *phase.Field
-		misfit float64
-	}
-	var counts []count
-	for k := -maxSeamCount; k <= maxSeamCount; k++ {
-		if k == 0 {
-			continue
-		}
-		u, v := u0, v0
-		if r.seamAlong == "u" {
-			u = u0.Moved(far, k)
-		} else {
-			v = v0.Moved(far, k)
-		}
-		if rough, err := fit(u, v, true); err == nil {
-			counts = append(counts, count{u, v, misfit(rough)})
-		}
-	}
-	slices.SortStableFunc(counts, func(a, b count) int { return cmp.Compare(a.misfit, b.misfit) })
-	for _, c := range counts[:min(likelyCounts, len(counts))] {
-		if next, err := fit(c.u, c.v, false); err == nil && misfit(next) < misfit(best) {
-			best, r.u, r.v = next, c.u, c.v
-		}
-	}
-	if r.bearsOut(best) {
-		return best, nil
-	}
-	r.u, r.v = u0, v0
-	for i, v := range far {
-		if v || r.seam[i] {
-			r.u.X[i] = float32(math.NaN())
-		}
-	}
-	r.beyondSeam = far
-	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
-	return fit(r.u, r.v, false)
-}
+// fitting fits the mirror model to the stripes counted so.
+type fitting func(u, v *phase.Field) (*mirror.Calibration, error)
 
 // misfit grows with what the model misses and with how much of the panel it leaves out.
 func misfit(c *mirror.Calibration) float64 { return c.RMSMM / (c.Undamaged * c.Undamaged) }
@@ -108,11 +55,6 @@ func (r *run) bearsOut(c *mirror.Calibration) bool {
 }
 
 const (
-	// maxSeamCount bounds how many stripes a far side may have been counted off: a step of 0.05 in slope, half a metre from the board, hides
-	// four of 12 mm.
-	maxSeamCount = 4
-	// likelyCounts are fitted to all sights; the right one is the best on few, or second by little.
-	likelyCounts = 2
 	// seamMisfit of a pitch: the roughest paint leaves a thirtieth, a side counted wrong a twelfth.
 	seamMisfit = 0.04
 )
@@ -120,8 +62,8 @@ const (
 // farSide masks what is readable beyond the seam, or hidden in it, from the part between the cards: the damage lies there.
 func (r *run) farSide() []bool {
 	u, v := slices.Clone(r.u.X), slices.Clone(r.v.X)
-	for i, on := range r.seam {
-		if on {
+	for i := range u {
+		if r.onSeamPX(i) {
 			u[i] = float32(math.NaN())
 		}
 	}
@@ -134,7 +76,7 @@ func (r *run) farSide() []bool {
 	})
 	far := make([]bool, len(u))
 	for i := range far {
-		far[i] = r.u.X[i] == r.u.X[i] && u[i] != u[i] && !r.seam[i]
+		far[i] = r.reads(i) && u[i] != u[i] && !r.onSeamPX(i)
 	}
 	return far
 }
@@ -168,7 +110,7 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 		} else {
 			v = v.Moved(side, k)
 		}
-		if next, err := fit(u, v, false); err == nil && misfit(next) < misfit(cal) {
+		if next, err := fit(u, v); err == nil && misfit(next) < misfit(cal) {
 			cal, r.u, r.v = next, u, v
 		}
 	}
@@ -305,7 +247,7 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 	}
 	prior.Begin = from
 	u, v := r.u.Moved(side, best[0]), r.v.Moved(side, best[1])
-	again, err := fit(u, v, false)
+	again, err := fit(u, v)
 	if err != nil || misfit(again) >= misfit(cal) {
 		prior.Begin = nil
 		return cal

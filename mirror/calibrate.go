@@ -70,6 +70,8 @@ type Prior struct {
 	Lines    []Fold
 	// Begin, if it is there, is where the fit begins.
 	Begin *Start
+	// Smooth has no feature lines looked for beyond those it begins with: the sights end at one.
+	Smooth bool
 	// Rough fits few of the sights, to tell which of several counts of the stripes fits best.
 	Rough bool
 }
@@ -148,9 +150,11 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if s.rms > astrayRMSMM && s.folds == 0 {
 		x = s.outwards(x)
 	}
-	x = s.addFolds(x)
-	if sought, ok := s.seekFold(x); ok {
-		x = s.addFolds(sought)
+	if !prior.Smooth {
+		x = s.addFolds(x)
+		if sought, ok := s.seekFold(x); ok {
+			x = s.addFolds(sought)
+		}
 	}
 	if x, err = s.dropFaint(x); err != nil || s.rms > maxRMSMM {
 		return nil, ErrNoFit

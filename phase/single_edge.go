@@ -156,8 +156,8 @@ func (l *lock) rim(label []int32, id int32, side int) []rimLine {
 	return out
 }
 
-// place settles the constant of each separate part, in whole turns against each other, by the board's own edges, drops the parts
-// that no edge places, and centres the whole on the board. A board of boardTurns stripe pairs of which fewer are seen between its
+// place settles the constant of each separate part, in whole turns against each other, by the board's own edges, and centres the whole on
+// the board. A part that no edge places stays as it was followed, which may be whole turns off. A board of boardTurns stripe pairs of which fewer are seen between its
 // edges hides the others in a seam; where its edges are not seen what lies beyond a seam may be whole turns off.
 func (l *lock) place(boardTurns float64) {
 	label, sizes := l.parts(l.ok)
@@ -167,11 +167,10 @@ func (l *lock) place(boardTurns float64) {
 	}
 	slices.SortFunc(order, func(a, b int32) int { return sizes[b-1] - sizes[a-1] })
 	lo, hi := nowhere, nowhere // the board's edges in the turns of the largest part
-	shift, placed := make([]float64, len(sizes)+1), make([]bool, len(sizes)+1)
+	shift := make([]float64, len(sizes)+1)
 	for n, id := range order {
 		a, b := l.boardEdge(label, id, -1).mirrored(), l.boardEdge(label, id, 1)
 		if n == 0 {
-			placed[id] = true
 			lo, hi = l.seams(label, id, a, b, boardTurns)
 			continue
 		}
@@ -179,14 +178,15 @@ func (l *lock) place(boardTurns float64) {
 		if !one {
 			k, one = whole(hi, b)
 		}
-		shift[id], placed[id] = k, one
+		if one {
+			shift[id] = k
+		}
 	}
 	middle := (lo.lo + lo.hi + hi.lo + hi.hi) / 4
 	if math.IsNaN(middle) {
 		middle = l.guessMiddle()
 	}
 	for i, id := range label {
-		l.ok[i] = l.ok[i] && placed[id]
 		l.phi.v[i] += float32(shift[id] - middle)
 	}
 	l.folded = l.enclosed(l.ok)

@@ -61,7 +61,7 @@ const (
 	plainDip = 0.25
 	dimReach = 4
 	// seamSlope and seamBow bound the curves: the line's run against the raster, and its sagitta over its length.
-	seamSlope = 0.6
+	seamSlope = 1.0
 	seamBow   = 0.05
 	// seamStride: the search looks at every sixth line.
 	seamStride = 6

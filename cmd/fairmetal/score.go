@@ -236,7 +236,7 @@ func (r *scored) fill(res *inspection.Result, truth *score.Truth) {
 }
 
 // folding counts the marks that fold the reflection, and those of them of which the result says so neither by a folded place that
-// touches them nor by calling their depth the least it can be, and which are not measured to 10 % (under 50 um to 10 um) either.
+// touches them, or another without a value that holds their middle, nor by calling their depth the least it can be, and which are not measured to 10 % (under 50 um to 10 um) either.
 func (r *scored) folding(res *inspection.Result, truth *score.Truth) {
 	r.silent = map[string]bool{}
 	right := map[string]bool{}
@@ -249,8 +249,10 @@ func (r *scored) folding(res *inspection.Result, truth *score.Truth) {
 			continue
 		}
 		r.Folding++
+		blind := math.IsNaN(res.Surface.At(m.XMM, m.YMM))
 		touched := slices.ContainsFunc(res.Areas, func(a inspection.Area) bool {
-			return a.Kind == "folded" && math.Hypot(max(0, math.Abs(a.XMM-m.XMM)-a.WidthMM/2), max(0, math.Abs(a.YMM-m.YMM)-a.HeightMM/2)) < m.LengthMM/2
+			off := math.Hypot(max(0, math.Abs(a.XMM-m.XMM)-a.WidthMM/2), max(0, math.Abs(a.YMM-m.YMM)-a.HeightMM/2))
+			return a.Kind == "folded" && off < m.LengthMM/2 || blind && off == 0
 		})
 		if !touched && !right[m.ID] {
 			r.Silent++

@@ -1,0 +1,125 @@
+package inspection
+
+import (
+	"context"
+	"math"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/capture"
+	"fairmetal/internal/memfs"
+	"fairmetal/mark"
+	"fairmetal/mirror"
+	"fairmetal/scene"
+	"fairmetal/surface"
+)
+
+// TestFoldThrough: a bent line is found through its places and a card's beside it, its normal towards the far side.
+func TestFoldThrough(t *testing.T) {
+	sin, cos := math.Sincos(2.0)
+	var p [][2]float64
+	for k := -60; k <= 60; k++ {
+		u := 2 * float64(k)
+		s := 41 + 3e-4*u*u + 0.4*math.Sin(float64(k*k))
+		if k > 5 && k < 20 {
+			s -= 22
+		}
+		p = append(p, [2]float64{cos*s - sin*u, sin*s + cos*u})
+	}
+	f, ok := foldThrough(p, [2]float64{100 * cos, 100 * sin})
+	if !ok || math.Abs(f.Angle-2) > 0.01 || math.Abs(f.S0-41) > 0.5 || math.Abs(f.Bend-3e-4) > 4e-5 {
+		t.Errorf("%+v, %v", f, ok)
+	}
+	if back, ok := foldThrough(p, [2]float64{-100 * cos, -100 * sin}); !ok || math.Abs(math.Remainder(back.Angle-2-math.Pi, 2*math.Pi)) > 0.01 || math.Abs(back.S0+41) > 0.5 {
+		t.Errorf("the other way: %+v, %v", back, ok)
+	}
+	if f, ok := foldThrough(p[:10], [2]float64{}); ok {
+		t.Errorf("a line through ten places: %+v", f)
+	}
+}
+
+// TestSideCounted: beyond a line aslant to both directions of the stripes, which hides some of each, the metal is counted and measured, and the
+// tape is not blamed.
+func TestSideCounted(t *testing.T) {
+	card := func(x float64) scene.Card { return scene.Card{SideMM: 40, XMM: x, LiftMM: 0.2} }
+	made, err := scene.Render(scene.Spec{
+		Name: "aslant", Seed: 8,
+		Panel: scene.Panel{RXMM: 4200, RYMM: 2900, PeelUM: 0.3, Folds: []scene.Fold{{AngleDeg: 28, OffsetMM: 50, Step: -0.06, WidthMM: 3}},
+			Marks: []scene.Mark{{ID: "low", Kind: "round", XMM: -30, YMM: 5, LengthMM: 36, WidthMM: 34, DepthUM: 70}}},
+		Paint:  scene.Paint{Albedo: [3]float64{0.006, 0.006, 0.007}},
+		Board:  scene.Board{DistanceMM: 430, WidthMM: 1000, HeightMM: 750, RoomLevel: 0.05},
+		Cards:  [2]scene.Card{card(-125), card(125)},
+		Camera: scene.Camera{DistanceMM: 450, TiltDeg: 30, AimMM: [2]float64{0, 6}, FocalPX: 760, W: 900, H: 675, BlurPX: 0.4},
+		Sets:   []scene.Set{{Kind: "single", Profile: "square", FineMM: 12}},
+	}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	facts, err := capture.ReadDir(memfs.FS(made.Files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := RunCapture(context.Background(), memfs.FS(made.Files), facts, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := r3.Norm(r.Calibration.Board.Centre); math.Abs(d-430) > 6 {
+		t.Errorf("the board at %.0f mm, it stands at 430", d)
+	}
+	for _, n := range r.Notices {
+		if n.Code == "tape" || n.Code == "feature-line" || n.Code == "stray-form" {
+			t.Error(n)
+		}
+	}
+	if len(r.Marks) != 1 || math.Abs(r.Marks[0].DepthUM-70) > 5 {
+		t.Errorf("marks %+v", r.Marks)
+	}
+	on := 0
+	for _, a := range r.Areas {
+		if a.Kind == "on-line" {
+			on++
+		}
+	}
+	if on == 0 {
+		t.Errorf("the line itself is not told of: %+v", r.Areas)
+	}
+	if h := r.Surface.At(95, 40); !(math.Abs(h) < 0.005) {
+		t.Errorf("%.4f mm beyond the line", h)
+	}
+}
+
+// TestRestless: a mark no deeper than what is all around it is dropped, one in calm metal is kept.
+func TestRestless(t *testing.T) {
+	s := surface.New(surface.Grid{Cols: 400, Rows: 200, PitchMM: 0.5, X0MM: -100, Y0MM: -50})
+	for i := range s.Height {
+		x, y := s.XY(i%s.Cols, i/s.Cols)
+		s.Height[i] = 2e-4
+		if x > 0 {
+			s.Height[i] = float32(3e-3 * math.Sin(x/2) * math.Sin(y/2))
+		}
+	}
+	r := &run{res: &Result{Surface: s, Marks: []mark.Mark{{ID: "calm", XMM: -60, LengthMM: 12, DepthUM: 6}, {ID: "restless", XMM: 60, LengthMM: 12, DepthUM: 6}}}}
+	r.dropRestless()
+	if len(r.res.Marks) != 1 || r.res.Marks[0].ID != "calm" {
+		t.Errorf("%+v", r.res.Marks)
+	}
+}
+
+// TestSmallFolds: folded places too small for a row of their own are told of together.
+func TestSmallFolds(t *testing.T) {
+	r := &run{res: &Result{Calibration: &mirror.Calibration{Board: mirror.Board{Centre: r3.Vec{Z: 500}}}}}
+	r.foldedNotice(0, 0)
+	if len(r.res.Notices) != 0 {
+		t.Errorf("%v", r.res.Notices)
+	}
+	r.foldedNotice(2, 24)
+	r.res.Areas = []Area{{Kind: "folded", AreaMM2: 80}}
+	r.foldedNotice(2, 24)
+	for i, want := range []string{"2 place(s) of under 30 mm2 each, 24 mm2", "1 place(s), 80 mm2 in all, and in 2 of under 30"} {
+		if i >= len(r.res.Notices) || !strings.Contains(r.res.Notices[i].Text, want) {
+			t.Errorf("%v, want %q", r.res.Notices, want)
+		}
+	}
+}
