@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/internal/rows"
 	"fairmetal/mirror"
 )
 
@@ -333,19 +334,21 @@ func (r *run) strike(cal *mirror.Calibration, line mirror.Fold) {
 	wide := struckStripes * r.res.Quality.StripePX * r3.Norm(cam.Centre) / cam.FocalPX
 	r.struckMM = wide
 	nan := float32(math.NaN())
-	for y := 0; y < r.u.H; y += lineStepPX {
-		for x := 0; x < r.u.W; x += lineStepPX {
-			p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(float64(x)+lineStepPX/2, float64(y)+lineStepPX/2))
-			if d, _, _ := line.Across(p.X, p.Y); !ok || math.Abs(d) > wide {
-				continue
-			}
-			for j := y; j < min(y+lineStepPX, r.u.H); j++ {
-				for i := x; i < min(x+lineStepPX, r.u.W); i++ {
-					r.u.X[j*r.u.W+i], r.v.X[j*r.u.W+i] = nan, nan
+	rows.Do((r.u.H+lineStepPX-1)/lineStepPX, func(y0, y1 int) {
+		for y := y0 * lineStepPX; y < y1*lineStepPX; y += lineStepPX {
+			for x := 0; x < r.u.W; x += lineStepPX {
+				p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(float64(x)+lineStepPX/2, float64(y)+lineStepPX/2))
+				if d, _, _ := line.Across(p.X, p.Y); !ok || math.Abs(d) > wide {
+					continue
+				}
+				for j := y; j < min(y+lineStepPX, r.u.H); j++ {
+					for i := x; i < min(x+lineStepPX, r.u.W); i++ {
+						r.u.X[j*r.u.W+i], r.v.X[j*r.u.W+i] = nan, nan
+					}
 				}
 			}
 		}
-	}
+	})
 }
 
 // lineBetween is the feature line between two sides, on the form of the near one.
