@@ -61,7 +61,7 @@ func (r *run) areas() {
 			}
 			h := s.At(x, y)
 			if !inField(x, y) {
-				if h != h && r.foldedAt(x, y) && !r.byCard(x, y) && r.touchesInside(x, y) {
+				if h != h && r.foldedAt(x, y) && !r.byCard(x, y) && r.touchesInside(x, y) && r.facesBoard(x, y, rimStripes*r.u.PitchMM) {
 					kind[j*cols+i] = "folded"
 				}
 				continue
@@ -104,11 +104,15 @@ func (r *run) areas() {
 			all -= float64(len(queue)) // no metal
 		}
 		area := float64(len(queue)) * coarseMM * coarseMM
-		if kind == "folded" && area < minAreaMM2 {
+		least := minAreaMM2
+		if kind == "folded" && !inField(x0+float64(k%cols)*coarseMM, y0+float64(k/cols)*coarseMM) {
+			least *= 2 // rough paint folds small places by itself
+		}
+		if kind == "folded" && area < least {
 			small++
 			smallMM2 += area
 		}
-		if area >= minAreaMM2 {
+		if area >= least {
 			r.res.Areas = append(r.res.Areas, r.area(kind, queue, cols, x0, y0, area))
 		}
 	}
@@ -153,8 +157,6 @@ func onCard(c pose.Placed, x, y float64) bool {
 
 // why tells why a place between the cards has no value.
 func (r *run) why(x, y float64) string {
-	z, zx, zy := r.res.Calibration.Form.Eval(x, y)
-	p := vec(x, y, z)
 	ix, iy := r.seenAt(x, y)
 	if r.foldedAt(x, y) {
 		return "folded"
@@ -165,16 +167,23 @@ func (r *run) why(x, y float64) string {
 	if r.struckMM > 0 && r.onSeam(x, y) {
 		return "on-line"
 	}
-	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
-	b := r.res.Capture.Board
-	if !ok || math.Abs(u) > b.WidthMM/2 || math.Abs(v) > b.HeightMM/2 {
-		return "no-board"
-	}
-	if r.touchesInside(x, y) {
+	if r.facesBoard(x, y, 0) && r.touchesInside(x, y) {
 		return "unreadable"
 	}
 	return "no-board"
 }
+
+// facesBoard tells whether undamaged metal at a place mirrors the board, no nearer to the board's rim than so many mm on it.
+func (r *run) facesBoard(x, y, clearMM float64) bool {
+	z, zx, zy := r.res.Calibration.Form.Eval(x, y)
+	p := vec(x, y, z)
+	u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy)
+	b := r.res.Capture.Board
+	return ok && math.Abs(u) <= b.WidthMM/2-clearMM && math.Abs(v) <= b.HeightMM/2-clearMM
+}
+
+// rimStripes is how many stripe pairs from the board's rim stripes are cut, and what looks folded is none.
+const rimStripes = 2.0
 
 // lostSide is the metal beyond a seam, where its stripes were counted but its height does not hang together with that between the cards; nil
 // where it does.
@@ -226,14 +235,12 @@ func (r *run) covered(cells []int, cols int, x0, y0 float64) bool {
 	if r.set.Kind == capture.Single {
 		return false
 	}
-	s, b := r.res.Surface, r.res.Capture.Board
+	s := r.res.Surface
 	calm := max(mark.DefaultMinDepthUM, calmSpreads*r.res.Quality.SpreadUM)
 	facing, dull, told, sound := 0, 0, 0, 0
 	for _, c := range cells {
 		x, y := x0+float64(c%cols)*coarseMM, y0+float64(c/cols)*coarseMM
-		z, zx, zy := r.res.Calibration.Form.Eval(x, y)
-		p := vec(x, y, z)
-		if u, v, ok := r.res.Calibration.Board.Reflect(r3.Unit(r3.Sub(p, r.cam.Centre)), p, zx, zy); ok && math.Abs(u) < b.WidthMM/2 && math.Abs(v) < b.HeightMM/2 {
+		if r.facesBoard(x, y, 0) {
 			facing++
 		}
 		if ix, iy := r.seenAt(x, y); ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H {
@@ -362,9 +369,9 @@ func (r *run) foldedNotice(small int, smallMM2 float64) {
 	}
 	switch {
 	case n > 0 && small > 0:
-		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all, and in %d of under %.0f mm2 each: the metal is too sharp there for a single photo to tell low from high", n, area, small, minAreaMM2), r.unfoldAdvice())
+		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all, and in %d of under %.0f mm2 each: the metal is too sharp there for a single photo to tell low from high", n, area, small, 2*minAreaMM2), r.unfoldAdvice())
 	case small > 0:
-		r.note(Info, "folded", fmt.Sprintf("the reflection folds over in %d place(s) of under %.0f mm2 each, %.0f mm2 in all: a single photo does not tell low from high there", small, minAreaMM2, smallMM2), r.unfoldAdvice())
+		r.note(Info, "folded", fmt.Sprintf("the reflection folds over in %d place(s) of under %.0f mm2 each, %.0f mm2 in all: a single photo does not tell low from high there", small, 2*minAreaMM2, smallMM2), r.unfoldAdvice())
 	case n > 0:
 		r.note(Warning, "folded", fmt.Sprintf("the reflection folds over in %d place(s), %.0f mm2 in all: the metal is too sharp there for a single photo to tell low from high", n, area), r.unfoldAdvice())
 	}
