@@ -1104,6 +1104,7 @@ func (r *run) marks() error {
 		r.dropRestless()
 	}
 	if r.set.Kind != capture.Single {
+		r.doubtSteep()
 		r.resolve()
 	}
 	for i := range r.res.Marks {

@@ -11,6 +11,34 @@ import (
 	"fairmetal/shot"
 )
 
+// doubtSteep takes the depth of marks for the least it can be in which the order of the stripes of one pitch may be wrong.
+func (r *run) doubtSteep() {
+	for i := range r.res.Marks {
+		m := &r.res.Marks[i]
+		unsure, all := 0, 0
+		for y := m.YMM - m.LengthMM/2; y <= m.YMM+m.LengthMM/2; y += doubtStepMM {
+			for x := m.XMM - m.LengthMM/2; x <= m.XMM+m.LengthMM/2; x += doubtStepMM {
+				if !m.Inside(x, y, 1, 0) {
+					continue
+				}
+				all++
+				if ix, iy := r.seenAt(x, y); r.u.Unsure(ix, iy) || r.v.Unsure(ix, iy) {
+					unsure++
+				}
+			}
+		}
+		if float64(unsure) > doubtShare*float64(all) && !m.Folded {
+			m.Folded = true
+			m.DepthSigmaUM = math.Round(100*max(m.DepthSigmaUM, 0.5*m.DepthUM)) / 100
+		}
+	}
+}
+
+const (
+	doubtStepMM = 0.5
+	doubtShare  = 0.03 // of a mark's area
+)
+
 // resolve adds to the uncertainty of each mark's depth what the photos may have lost of it, and says what would show the worst of them in
 // full.
 func (r *run) resolve() {

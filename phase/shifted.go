@@ -24,6 +24,8 @@ type Field struct {
 	told  []*group // soft stripes as they were read, fine to coarse
 	alone []bool   // pixels that the coarse stripes alone tell; nil: none
 	slit  []bool   // those of them in slits a few pixels wide
+	// unsure are pixels of a shifted set of one pitch whose order continuity may have got wrong; nil: none.
+	unsure []bool
 }
 
 // Shot is one photo of a shifted set.
@@ -151,6 +153,10 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	}
 	if len(groups) == 1 {
 		centre(abs, ok, coarse.pitch, boardMM)
+		f.unsure = coarse.sure(abs, ok, w, h)
+		for i, v := range f.unsure {
+			f.unsure[i] = ok[i] && !v
+		}
 	} else {
 		coarse.learnRipple(abs, ok)
 		f.alone = make([]bool, w*h)

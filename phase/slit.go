@@ -2,6 +2,25 @@ package phase
 
 import "math"
 
+// countOut counts the stripes of a field of one pitch out where they are not sure, and returns which pixels have a coordinate.
+func (f *Field) countOut(g *group, x []float32, ok []bool) []bool {
+	sure := g.sure(x, ok, f.W, f.H)
+	f.alone = g.slits(x, sure, f.W, f.H)
+	f.slit = f.alone
+	out := make([]bool, len(ok))
+	for i, in := range f.alone {
+		out[i] = sure[i] || in
+	}
+	return out
+}
+
+// keep keeps the one pitch of soft stripes as it was read.
+func (f *Field) keep(g *group, ok []bool) {
+	g.level = medianWhere(g.mod, ok)
+	g.left, g.residual = nil, nil // they hold the photos
+	f.told = []*group{g}
+}
+
 // slits reads a field of one pitch where sharp metal packs its stripes so densely that they fade, or that continuity may follow them
 // wrongly: pixels amid what is surely counted, none farther from it than slitReach. A plate through the metal around, bent as little as may
 // be, foretells them; from the rims inwards, a pixel a round, each takes the order of stripes that lies nearest, and bends the plate by as
@@ -142,6 +161,11 @@ func (g *group) sure(x []float32, ok []bool, w, h int) []bool {
 // Guessed tells whether the coordinate of a pixel was counted out across a slit.
 func (f *Field) Guessed(x, y int) bool {
 	return f.slit != nil && x >= 0 && y >= 0 && x < f.W && y < f.H && f.slit[y*f.W+x]
+}
+
+// Unsure tells whether the order of a pixel's stripes may be wrong for all that a set of one pitch tells.
+func (f *Field) Unsure(x, y int) bool {
+	return f.unsure != nil && x >= 0 && y >= 0 && x < f.W && y < f.H && f.unsure[y*f.W+x]
 }
 
 // depths counts, in pixels, how deep in their hole pixels lie, and gives each the mean of what lies before it.

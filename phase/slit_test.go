@@ -15,12 +15,11 @@ func creased(x, y float64) float64 {
 	return 1.6*(x-96) - 10*s*math.Exp(-s*s/40-(x-96)*(x-96)/3200)
 }
 
-// TestSlit: the bottom of a crease, where the stripes of one pitch fade, is counted out from its sides; without them it has no value.
-func TestSlit(t *testing.T) {
+// creasedShots are photos of it at these shifts.
+func creasedShots(shifts []float64) (shots []Shot) {
 	const w, h, sub = 192, 80, 4
 	rnd := rand.New(rand.NewPCG(4, 4))
-	var shots []Shot
-	for _, shift := range []float64{0, 0.1, 0.27, 0.4, 0.48, 0.61, 0.75, 0.84, 1} {
+	for _, shift := range shifts {
 		m := photo.NewImage(w, h)
 		for i := range m.Pix {
 			var v float64
@@ -30,7 +29,41 @@ func TestSlit(t *testing.T) {
 			}
 			m.Pix[i] = float32(v/sub/sub + 0.01*rnd.NormFloat64())
 		}
-		shots = append(shots, Shot{Img: m, PitchMM: 16})
+		shots = append(shots, Shot{Img: m, PitchMM: 16, Shift: shift})
+	}
+	return shots
+}
+
+// TestUnsure: a shifted set of one pitch tells that its count at the bottom of a crease may be wrong, and is sure of the rest.
+func TestUnsure(t *testing.T) {
+	f, err := Shifted("u", creasedShots([]float64{0, 0.25, 0.5, 0.75}), 500)
+	if err != nil {
+		t.Fatal(err)
+	}
+	beside, away := 0, 0
+	for y := range f.H {
+		for x := range f.W {
+			if !f.Unsure(x, y) {
+				continue
+			}
+			if math.Abs(float64(y)-40-0.2*(float64(x)-96)) < 12 {
+				beside++
+			} else {
+				away++
+			}
+		}
+	}
+	if beside < 20 || away > beside/10 {
+		t.Errorf("%d pixels of the crease are not sure, and %d elsewhere", beside, away)
+	}
+}
+
+// TestSlit: the bottom of a crease, where the stripes of one pitch fade, is counted out from its sides; without them it has no value.
+func TestSlit(t *testing.T) {
+	const w = 192
+	shots := creasedShots([]float64{0, 0.1, 0.27, 0.4, 0.48, 0.61, 0.75, 0.84, 1})
+	for i := range shots {
+		shots[i].Shift = 0
 	}
 	f, err := Swept("u", shots, true, 500)
 	if err != nil {

@@ -70,21 +70,14 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 		f.X = unwrapReliable(g.phase, ok, w, h, g.pitch)
 		centre(f.X, ok, g.pitch, boardMM)
 		mendOrders(f.X, ok, w, h, g.pitch)
-		sure := g.sure(f.X, ok, w, h)
-		f.alone = g.slits(f.X, sure, w, h)
-		f.slit = f.alone
-		for i, in := range f.alone {
-			ok[i] = sure[i] || in
-		}
+		ok = f.countOut(g, f.X, ok)
 		nan := float32(math.NaN())
 		for i, good := range ok {
 			if !good {
 				f.X[i] = nan
 			}
 		}
-		g.level = medianWhere(g.mod, ok)
-		g.left, g.residual = nil, nil // they hold the photos
-		f.told = []*group{g}
+		f.keep(g, ok)
 		f.openPixels()
 		return &Sweep{Field: f, Shifts: shifts, Moved: moved}, nil
 	}
