@@ -1088,7 +1088,7 @@ const (
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
 	lines := r.res.Calibration.Form.Lines()
-	opt := mark.Options{Lines: lines}
+	opt := mark.Options{Lines: lines, Sharp: r.foldedAt}
 	if r.set.Kind != capture.Single {
 		opt.Sharp = func(x, y float64) bool {
 			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
