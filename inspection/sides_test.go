@@ -117,7 +117,7 @@ func TestSmallFolds(t *testing.T) {
 	r.foldedNotice(2, 24)
 	r.res.Areas = []Area{{Kind: "folded", AreaMM2: 80}}
 	r.foldedNotice(2, 24)
-	for i, want := range []string{"2 place(s) of under 30 mm2 each, 24 mm2", "1 place(s), 80 mm2 in all, and in 2 of under 30"} {
+	for i, want := range []string{"2 place(s) of under 60 mm2 each, 24 mm2", "1 place(s), 80 mm2 in all, and in 2 of under 60"} {
 		if i >= len(r.res.Notices) || !strings.Contains(r.res.Notices[i].Text, want) {
 			t.Errorf("%v, want %q", r.res.Notices, want)
 		}
