@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -291,21 +292,33 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 		}
 		list := r.counts(near, line, sights, s.far)
 		list = list[:min(likelyOnFew, len(list))]
+		// The fits are small: they go side by side.
+		tried := func(list []count, rough bool) []*mirror.Calibration {
+			out := make([]*mirror.Calibration, len(list))
+			var wg sync.WaitGroup
+			for i, c := range list {
+				wg.Go(func() {
+					if cal, err := fit(c, rough); err == nil {
+						out[i] = cal
+					}
+				})
+			}
+			wg.Wait()
+			return out
+		}
 		rank := map[count]float64{}
-		for _, c := range list {
-			rank[c] = math.Inf(1)
-			if rough, err := fit(c, true); err == nil {
-				rank[c] = misfit(rough)
+		for i, cal := range tried(list, true) {
+			rank[list[i]] = math.Inf(1)
+			if cal != nil {
+				rank[list[i]] = misfit(cal)
 			}
 		}
 		slices.SortStableFunc(list, func(a, b count) int { return cmp.Compare(rank[a], rank[b]) })
 		var best *mirror.Calibration
 		var as count
-		for _, c := range list[:min(likelyOnAll, len(list))] {
-			if next, err := fit(c, false); err == nil {
-				if best == nil || misfit(next) < misfit(best) {
-					best, as = next, c
-				}
+		for i, next := range tried(list[:min(likelyOnAll, len(list))], false) {
+			if next != nil && (best == nil || misfit(next) < misfit(best)) {
+				best, as = next, list[i]
 			}
 		}
 		if best != nil && r.bearsOut(best) {
