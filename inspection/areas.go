@@ -194,9 +194,9 @@ func (r *run) lostSide() []bool {
 	step := max(1, int(coarseMM/s.Grid.PitchMM))
 	for j := 0; j < s.Grid.Rows; j += step {
 		for i := 0; i < s.Grid.Cols; i += step {
-			ix, iy := r.seenAt(s.Grid.XY(i, j))
+			px, ok := r.seenIndex(s.Grid.XY(i, j))
 			switch h := s.Height[j*s.Grid.Cols+i]; {
-			case ix < 0 || iy < 0 || ix >= r.u.W || iy >= r.u.H || !far[iy*r.u.W+ix]:
+			case !ok || !far[px]:
 			case h != h:
 				lost++
 			default:
@@ -243,10 +243,8 @@ func (r *run) covered(cells []int, cols int, x0, y0 float64) bool {
 		if r.facesBoard(x, y, 0) {
 			facing++
 		}
-		if ix, iy := r.seenAt(x, y); ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H {
-			if i := iy*r.u.W + ix; float64(max(r.u.Mod[i], r.v.Mod[i])) < dullShare*r.res.Quality.Contrast {
-				dull++
-			}
+		if i, ok := r.seenIndex(x, y); ok && float64(max(r.u.Mod[i], r.v.Mod[i])) < dullShare*r.res.Quality.Contrast {
+			dull++
 		}
 		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
 			if h := 1000 * s.At(x+2*coarseMM*d[0], y+2*coarseMM*d[1]); h == h {
@@ -273,10 +271,16 @@ func (r *run) seenAt(x, y float64) (ix, iy int) {
 	return int(math.Floor(px)), int(math.Floor(py))
 }
 
+// seenIndex is the index of the pixel of seenAt; it is not ok where the photo does not reach.
+func (r *run) seenIndex(x, y float64) (i int, ok bool) {
+	ix, iy := r.seenAt(x, y)
+	return iy*r.u.W + ix, ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H
+}
+
 // foldedAt tells whether a place is seen where the reflection folds.
 func (r *run) foldedAt(x, y float64) bool {
-	ix, iy := r.seenAt(x, y)
-	return r.folded != nil && ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.folded[iy*r.u.W+ix]
+	i, ok := r.seenIndex(x, y)
+	return ok && r.folded != nil && r.folded[i]
 }
 
 // touchesInside tells whether measured metal lies to all four sides of a place.

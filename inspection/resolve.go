@@ -104,11 +104,10 @@ func (r *run) swing(m *mark.Mark) float64 {
 				continue
 			}
 			l, w := a*m.LengthMM/2, b*m.WidthMM/2
-			x, y := r.seenAt(m.XMM+l*cos-w*sin, m.YMM+l*sin+w*cos)
-			if x < 0 || y < 0 || x >= r.u.W || y >= r.u.H {
+			i, ok := r.seenIndex(m.XMM+l*cos-w*sin, m.YMM+l*sin+w*cos)
+			if !ok {
 				continue
 			}
-			i := y*r.u.W + x
 			level, swing, n = level+float64(r.res.Photo.Pix[i]), swing+float64(min(r.u.Mod[i], r.v.Mod[i])), n+1
 		}
 	}
