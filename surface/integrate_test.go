@@ -60,27 +60,29 @@ func TestIntegrateClosedForm(t *testing.T) {
 func TestMultigridIterations(t *testing.T) {
 	count := func(n int) int {
 		l := newLevel(n, n)
-		for i := range l.wx {
-			if i%n != n-1 {
-				l.wx[i] = 1
+		b, m := make([]float32, l.size()), 0.0
+		for y := range n {
+			wx, wy := l.row(l.wx, y), l.row(l.wy, y)
+			for x := range n {
+				if x != n-1 {
+					wx[x] = 1
+				}
+				if y != n-1 {
+					wy[x] = 1
+				}
+				i := y*n + x
+				v := math.Sin(float64(i*7919%1009)) + math.Cos(float64(i%n)*3/float64(n))
+				l.row(b, y)[x] = float32(v)
+				m += v
 			}
-			if i/n != n-1 {
-				l.wy[i] = 1
+		}
+		for y := range n {
+			for x := range l.row(b, y) {
+				l.row(b, y)[x] -= float32(m / float64(n*n))
 			}
 		}
 		l.finish()
-		b := make([]float64, n*n)
-		for i := range b {
-			b[i] = math.Sin(float64(i*7919%1009)) + math.Cos(float64(i%n)*3/float64(n))
-		}
-		m := 0.0
-		for _, v := range b {
-			m += v
-		}
-		for i := range b {
-			b[i] -= m / float64(n*n)
-		}
-		return newHierarchy(l).solve(make([]float64, n*n), b, 1e-6)
+		return newHierarchy(l).solve(make([]float64, l.size()), b, 1e-6)
 	}
 	small, large := count(64), count(512)
 	if large > 30 || large > 2*small+4 {
