@@ -1,6 +1,7 @@
 package phase
 
 import (
+	"cmp"
 	"slices"
 	"sync"
 
@@ -42,15 +43,19 @@ func DemodulateCrossed(img *photo.Image, pitchMM float64, square bool, boardMM [
 		l[0].round(n)
 		l[1].round(n)
 	}
-	// What the first one's place on the board adds to its phase is not for the other to see.
-	first := *l[0]
-	first.phi.v = slices.Clone(first.phi.v)
-	l[1].other = &first
-	var s [2]*Single
+	// What its place on the board adds to one's phase is not for the other to see.
+	asFollowed := [2]lock{*l[0], *l[1]}
 	for i := range l {
-		if s[i], err = l[i].finish(axes[i], img, pitchMM, boardMM[i]); err != nil {
-			return nil, nil, err
-		}
+		f := &asFollowed[i]
+		f.phi.v, f.slope, f.trust = slices.Clone(f.phi.v), slices.Clone(f.slope), slices.Clone(f.trust)
+		f.levels.half = slices.Clone(f.levels.half)
+		l[1-i].other = f
+	}
+	var s [2]*Single
+	var errs [2]error
+	twice(func(i int) { s[i], errs[i] = l[i].finish(axes[i], img, pitchMM, boardMM[i]) })
+	if err := cmp.Or(errs[0], errs[1]); err != nil {
+		return nil, nil, err
 	}
 	return s[0], s[1], nil
 }
@@ -66,13 +71,12 @@ func twice(f func(i int)) {
 }
 
 // takeOff takes the stripes that the lock predicts off a row of pixels of the working photo that begins at px x0 of row y. Where the
-// lock does not trust itself nothing is taken off.
-func (l *lock) takeOff(y, x0 int, row []float32) {
+// lock does not trust itself nothing is taken off. line and t are scratch of its cells and of their pixels.
+func (l *lock) takeOff(y, x0 int, row []float32, line, t []float32) {
 	at := y - l.y0
 	if at < 0 || at >= l.rows*l.q {
 		return
 	}
-	line, t := make([]float32, l.cols), make([]float32, l.cols*l.q)
 	l.phi.row(at, line, t)
 	for i := range l.cols {
 		k := at/l.q*l.cols + i

@@ -233,23 +233,26 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 	gx, gy := make([]float64, n), make([]float64, n)
 	miss := make([]float64, len(all))
 	for range 8 {
-		a, rhs := mat.NewSymDense(n, nil), make([]float64, n)
+		normal, rhs := make([]float64, n*n), make([]float64, n)
 		for _, s := range all {
 			if s.w == 0 {
 				continue
 			}
 			c.gradient(s.x, s.y, t, gx, gy)
 			for p := range n {
-				rhs[p] += s.w * (gx[p]*s.fx + gy[p]*s.fy)
-				for q := p; q < n; q++ {
-					a.SetSym(p, q, a.At(p, q)+s.w*(gx[p]*gx[q]+gy[p]*gy[q]))
+				x, y := s.w*gx[p], s.w*gy[p]
+				rhs[p] += x*s.fx + y*s.fy
+				row := normal[p*n+p : (p+1)*n]
+				for q, v := range gx[p:] {
+					row[q] += x*v + y*gy[p+q]
 				}
 			}
 		}
 		for p := range n {
 			// A ridge of a millionth keeps terms that a small board leaves open at zero.
-			a.SetSym(p, p, a.At(p, p)*(1+1e-6))
+			normal[p*n+p] *= 1 + 1e-6
 		}
+		a := mat.NewSymDense(n, normal)
 		var ch mat.Cholesky
 		v := mat.NewVecDense(n, nil)
 		if !ch.Factorize(a) || ch.SolveVecTo(v, mat.NewVecDense(n, rhs)) != nil {

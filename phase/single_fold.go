@@ -77,11 +77,11 @@ func (l *lock) dropTouching(ok, sure []bool) {
 // pace is the smoothed gradient of the prediction along that of the trend, over the latter.
 func (l *lock) pace() []float32 {
 	n := l.cols * l.rows
-	psi := make([]float32, n)
+	psi := l.take()
 	for i := range psi {
 		psi[i] = l.phi.v[i] - l.trend[i]
 	}
-	psi = smooth(psi, l.cols, l.rows, paceWindow*l.stripe)
+	l.smooth(psi, paceWindow*l.stripe)
 	out := make([]float32, n)
 	rows.Do(l.rows, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {

@@ -22,6 +22,7 @@ type lock struct {
 	weight []float32 // trust times agreement: how much a cell takes part
 	purity []float32 // agreement of photo and prediction
 	slope  []float32 // size of the gradient of phi, turns per px
+	even   []float32 // of that of the trend, squared
 	sums   cellSums
 	ok     []bool    // cells to be believed
 	folded []bool    // cells enclosed by them that cannot be
@@ -30,6 +31,8 @@ type lock struct {
 	seen   []float32 // the prediction at the last look at each cell
 	due    []bool    // cells to look at
 	other  *lock     // of stripes that cross these; nil: none
+
+	scratch scratch // of a number for each cell
 }
 
 // cellsPerStripe: as many nodes on a stripe pair carry bends of the stripes down to half its width.
@@ -46,7 +49,7 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 	}
 	l.phi = newGrid(l.cols*l.q, l.rows*l.q, l.q)
 	l.levels = levels{make([]float32, n), make([]float32, n)}
-	for _, p := range []*[]float32{&l.trust, &l.weight, &l.purity, &l.trend, &l.slope} {
+	for _, p := range []*[]float32{&l.trust, &l.weight, &l.purity, &l.trend, &l.slope, &l.even} {
 		*p = make([]float32, n)
 	}
 	t := terms()
@@ -62,6 +65,12 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 			}
 		}
 	})
+	for j := range l.rows {
+		for i := range l.cols {
+			tx, ty := l.gradient(l.trend, i, j)
+			l.even[j*l.cols+i] = tx*tx + ty*ty
+		}
+	}
 	return l
 }
 
@@ -72,7 +81,7 @@ const minSide = 14
 // is anything to follow.
 func (l *lock) acquire() bool {
 	n := l.cols * l.rows
-	re, im := make([]float32, n), make([]float32, n)
+	re, im := l.take(), l.take()
 	l.each(nil, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
 			mid, gain, x := l.levels.mid[k], 1/l.levels.half[k], (k-first)*l.q
@@ -90,13 +99,15 @@ func (l *lock) acquire() bool {
 		}
 	})
 	s := acquireWindow * l.stripe
-	re, im = smooth(re, l.cols, l.rows, s), smooth(im, l.cols, l.rows, s)
+	l.smooth(re, s)
+	l.smooth(im, s)
 	psi, ok := make([]float32, n), make([]bool, n)
 	for i := range re {
 		l.purity[i] = float32(math.Hypot(float64(re[i]), float64(im[i]))) / float32(l.q*l.q)
 		psi[i] = float32(math.Atan2(float64(im[i]), float64(re[i])) / (2 * math.Pi))
 		ok[i] = l.purity[i] > minPurity
 	}
+	l.scratch.give(re, im)
 	ok = follow(psi, l.purity, ok, l.cols, l.rows)
 	if ok == nil {
 		return false
@@ -185,17 +196,18 @@ func (l *lock) round(n int) {
 
 // move brings the prediction to the edges by a plate that spans so many stripe pairs.
 func (l *lock) move(span float64, steps int) {
-	n := len(l.trust)
-	psi, w, m := make([]float32, n), make([]float32, n), make([]float32, n)
+	psi, w, m := l.take(), l.take(), l.take()
 	for i, t := range l.weight {
 		w[i], m[i] = t*l.sums.edge[i], t*l.sums.move[i]
 		psi[i] = l.phi.v[i] - l.trend[i]
 	}
 	// The plate's balance of edges and stiffness, w = stiff k^4, puts the wave number k that passes by half at 1/span.
 	stiff := meanOf(l.sums.edge, l.trust) * float32(math.Pow(span*l.stripe, 4))
-	for i, v := range plate(psi, w, m, l.seam, l.cols, l.rows, stiff, steps) {
+	d := plate(psi, w, m, l.seam, l.cols, l.rows, stiff, steps, &l.scratch)
+	for i, v := range d {
 		l.phi.v[i] += min(max(v, -maxMove), maxMove)
 	}
+	l.scratch.give(psi, w, m, d)
 }
 
 // maxMove in turns: an edge farther off than a quarter may be the next one.
@@ -230,9 +242,12 @@ const (
 
 // reach continues the prediction over the rim of the trusted cells, by their value and slope, and gives those cells a trial.
 func (l *lock) reach() {
-	n := l.cols * l.rows
-	w, v := make([]float32, n), make([]float32, n)
-	gx, gy, gi, gj := make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
+	w, v := l.take(), l.take()
+	gx, gy, gi, gj := l.take(), l.take(), l.take(), l.take()
+	all := [][]float32{w, v, gx, gy, gi, gj}
+	for _, p := range all {
+		clear(p)
+	}
 	for j := range l.rows {
 		for i := range l.cols {
 			k := j*l.cols + i
@@ -247,8 +262,8 @@ func (l *lock) reach() {
 			}
 		}
 	}
-	for _, p := range []*[]float32{&w, &v, &gx, &gy, &gi, &gj} {
-		*p = smooth(*p, l.cols, l.rows, reachWindow)
+	for _, p := range all {
+		l.smooth(p, reachWindow)
 	}
 	for j := range l.rows {
 		for i := range l.cols {
@@ -261,6 +276,7 @@ func (l *lock) reach() {
 			l.trust[k] = 1
 		}
 	}
+	l.scratch.give(all...)
 }
 
 const (

@@ -165,6 +165,10 @@ func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32))
 	rows.Do(l.rows, func(j0, j1 int) {
 		w := l.cols * l.q
 		line := make([]float32, l.cols)
+		var otherLine, otherTurns []float32
+		if o := l.other; o != nil {
+			otherLine, otherTurns = make([]float32, o.cols), make([]float32, o.cols*o.q)
+		}
 		lines, turns, own := make([][]float32, l.q), make([][]float32, l.q), make([][]float32, l.q)
 		for y := range l.q {
 			turns[y] = make([]float32, w)
@@ -182,7 +186,7 @@ func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32))
 				lines[y] = l.r.pix[p : p+w]
 				if l.other != nil {
 					copy(own[y], lines[y])
-					l.other.takeOff(l.y0+j*l.q+y, l.x0, own[y])
+					l.other.takeOff(l.y0+j*l.q+y, l.x0, own[y], otherLine, otherTurns)
 					lines[y] = own[y]
 				}
 			}
@@ -213,13 +217,14 @@ func (l *lock) gradient(v []float32, i, j int) (gx, gy float32) {
 // purify measures how well photo and prediction agree over a window around each cell, 1 on undamaged metal, among the cells that
 // count in among (nil: all).
 func (l *lock) purify(among []float32) {
-	agree, pred2, real2, dim := l.sums.agree, l.sums.pred2, l.sums.real2, times(l.sums.pred2, l.dimmed())
-	if among != nil {
-		agree, pred2, real2, dim = times(agree, among), times(pred2, among), times(real2, among), times(dim, among)
-	}
+	agree, pred2, real2, dim := l.copied(l.sums.agree), l.copied(l.sums.pred2), l.copied(l.sums.real2), l.dimmed()
+	multiply(dim, pred2)
 	s := purityWindow * l.stripe
-	for _, p := range []*[]float32{&agree, &pred2, &real2, &dim} {
-		*p = smooth(*p, l.cols, l.rows, s)
+	for _, v := range [][]float32{agree, pred2, real2, dim} {
+		if among != nil {
+			multiply(v, among)
+		}
+		l.smooth(v, s)
 	}
 	for i := range agree {
 		full := max(pred2[i], 1e-3)
@@ -227,24 +232,46 @@ func (l *lock) purify(among []float32) {
 		swing := float32(math.Sqrt(float64(full * max(real2[i], 0))))
 		l.purity[i] = agree[i] / min(max(swing, dim[i], 1e-3), full)
 	}
+	l.scratch.give(agree, pred2, real2, dim)
 }
 
 // dimmed is what lens and pixels may leave of the swing of stripes that crowd beside that of the undamaged ones around, which the levels
 // hold: a blur of standard deviation s takes exp(-2 (pi s f)^2) off a wave of f turns a pixel.
 func (l *lock) dimmed() []float32 {
-	out := make([]float32, len(l.slope))
+	out := l.take()
 	rows.Do(l.rows, func(j0, j1 int) {
-		for j := j0; j < j1; j++ {
-			for i := range l.cols {
-				k := j*l.cols + i
-				tx, ty := l.gradient(l.trend, i, j)
-				more := max(0, l.slope[k]*l.slope[k]-tx*tx-ty*ty)
-				out[k] = max(leastSwing, float32(math.Exp(float64(-2*math.Pi*math.Pi*mostBlurPX*mostBlurPX*more))))
-			}
+		out, slope, even := out[j0*l.cols:j1*l.cols], l.slope[j0*l.cols:j1*l.cols], l.even[j0*l.cols:j1*l.cols]
+		for i, s := range slope {
+			out[i] = swingLeft((s*s - even[i]) * (2 * math.Pi * math.Pi * mostBlurPX * mostBlurPX))
 		}
 	})
 	return out
 }
+
+// swingLeft is exp(-more), 1 at most and leastSwing at least.
+func swingLeft(more float32) float32 {
+	switch i := int32(more * swingSteps); {
+	case more <= 0:
+		return 1
+	case i >= int32(len(swingTable)):
+		return leastSwing
+	default:
+		return swingTable[i]
+	}
+}
+
+// swingTable holds exp(-x) down to leastSwing in steps of 1/swingSteps, each at its middle.
+var swingTable = func() (t []float32) {
+	for i := 0; ; i++ {
+		v := math.Exp(-(float64(i) + 0.5) / swingSteps)
+		if v < leastSwing {
+			return t
+		}
+		t = append(t, float32(v))
+	}
+}()
+
+const swingSteps = 1024
 
 const (
 	// mostBlurPX is the blur of photos whose stripes are still counted sharp: a defocus of a pixel, and a pixel's own breadth.
@@ -260,12 +287,16 @@ const purityWindow = 0.4
 // under other levels is forgotten.
 func (l *lock) relevel() {
 	s := levelWindow * l.stripe
-	fit := func(a []float32) []float32 { return smooth(times(a, l.weight), l.cols, l.rows, s) }
-	ones := make([]float32, len(l.trust))
+	fit := func(a []float32) []float32 {
+		multiply(a, l.weight)
+		l.smooth(a, s)
+		return a
+	}
+	ones := l.take()
 	for i := range ones {
 		ones[i] = float32(l.q * l.q)
 	}
-	n, photo, pred, cross, pred2 := fit(ones), fit(l.sums.photo), fit(l.sums.pred), fit(l.sums.cross), fit(l.sums.pred2)
+	n, photo, pred, cross, pred2 := fit(ones), fit(l.copied(l.sums.photo)), fit(l.copied(l.sums.pred)), fit(l.copied(l.sums.cross)), fit(l.copied(l.sums.pred2))
 	for i := range n {
 		det := n[i]*pred2[i] - pred[i]*pred[i]
 		if n[i] < 1 || det < 0.05*n[i]*n[i] {
@@ -279,6 +310,7 @@ func (l *lock) relevel() {
 			l.levels.half[i], l.levels.mid[i] = half, mid
 		}
 	}
+	l.scratch.give(n, photo, pred, cross, pred2)
 }
 
 // levelWindow in stripe pairs: wide enough to hold both levels everywhere, narrow enough to follow the light.
@@ -287,12 +319,28 @@ const levelWindow = 1.5
 // levelStill is by how much of the half swing levels may change without a new look: less than noise does.
 const levelStill = 0.02
 
-func times(a, b []float32) []float32 {
-	out := make([]float32, len(a))
-	for i, v := range a {
-		out[i] = v * b[i]
-	}
+// take is scratch of a number for each cell, which holds anything.
+func (l *lock) take() []float32 { return l.scratch.take(l.cols * l.rows) }
+
+func (l *lock) copied(v []float32) []float32 {
+	out := l.take()
+	copy(out, v)
 	return out
+}
+
+// smooth smooths a raster of cells in place.
+func (l *lock) smooth(v []float32, sigma float64) {
+	tmp := l.take()
+	smoothIn(v, tmp, l.cols, l.rows, sigma)
+	l.scratch.give(tmp)
+}
+
+// multiply multiplies a by b.
+func multiply(a, b []float32) {
+	b = b[:len(a)]
+	for i, v := range b {
+		a[i] *= v
+	}
 }
 
 func meanOf(v, w []float32) float32 {

@@ -10,11 +10,13 @@ import "fairmetal/internal/rows"
 // and where there are none (w = 0); where seam, which may be nil, is true it is broken and no bend is felt across.
 //
 // Conjugate gradients from d = 0. The edges bound the operator's spread of eigenvalues, so that plateRounds settle all but wide
-// gaps, which keep what they had; the loop around comes back anyway.
-func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, rounds int) []float32 {
-	n := len(psi)
-	s := solvePlate{cols: cols, rws: rws, stiff: stiff, w: w, seam: seam, lap: make([]float32, n),
-		d: make([]float32, n), res: make([]float32, n), p: make([]float32, n), ap: make([]float32, n), inv: make([]float32, n)}
+// gaps, which keep what they had; the loop around comes back anyway. Its rasters, d as well, come from scratch.
+func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, rounds int, scratch *scratch) []float32 {
+	take := func() []float32 { return scratch.take(len(psi)) }
+	s := solvePlate{cols: cols, rws: rws, stiff: stiff, w: w, seam: seam, lap: take(), d: take(), res: take(), p: take(), ap: take(), inv: take()}
+	defer func() { scratch.give(s.lap, s.res, s.p, s.ap, s.inv) }()
+	clear(s.d)
+	clear(s.lap)
 	rz := s.bend(psi, func(i0, i1 int) (sum float64) {
 		for i := i0; i < i1; i++ {
 			s.inv[i] = 1 / (w[i] + middle*stiff)

@@ -3,6 +3,8 @@ package phase
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/rows"
 )
 
 // cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
@@ -156,28 +158,43 @@ func (s seamMap) sum(c curve, shift float64) (lack float64, told int) {
 
 // search returns the curve along which most agreement is missing, and by how much it dips below its surroundings.
 func (s seamMap) search() (c curve, dip float64) {
-	best, most := curve{}, float32(-1)
 	reach, bow := seamSlope*float64(s.n)/2, seamBow*float64(s.n)
-	row := make([]float32, s.m)
-	for c1 := -reach; c1 <= reach; c1 += 2 {
-		for c2 := -bow; c2 <= bow; c2 += 2 {
-			clear(row)
-			for n := seamStride / 2; n < s.n; n += seamStride {
-				off := int(math.Floor(curve{0, c1, c2}.at(n, s.n) + 0.5))
-				from, to := max(0, -off), min(s.m, s.m-off)
-				if from >= to {
-					continue
+	type found struct {
+		curve curve
+		lack  float32
+	}
+	runs := make([]found, int(reach)+1)
+	rows.Do(len(runs), func(k0, k1 int) {
+		row := make([]float32, s.m)
+		for k := k0; k < k1; k++ {
+			c1 := 2*float64(k) - reach
+			runs[k].lack = -1
+			for c2 := -bow; c2 <= bow; c2 += 2 {
+				clear(row)
+				for n := seamStride / 2; n < s.n; n += seamStride {
+					off := int(math.Floor(curve{0, c1, c2}.at(n, s.n) + 0.5))
+					from, to := max(0, -off), min(s.m, s.m-off)
+					if from >= to {
+						continue
+					}
+					src := s.lack[n*s.m+off+from : n*s.m+off+to]
+					dst := row[from : from+len(src)]
+					for i, v := range src {
+						dst[i] += v
+					}
 				}
-				src := s.lack[n*s.m+off+from : n*s.m+off+to]
-				for i, v := range src {
-					row[from+i] += v
+				for m, v := range row {
+					if v > runs[k].lack {
+						runs[k] = found{curve{float64(m), c1, c2}, v}
+					}
 				}
 			}
-			for m, v := range row {
-				if v > most {
-					best, most = curve{float64(m), c1, c2}, v
-				}
-			}
+		}
+	})
+	best, top := curve{}, float32(-1)
+	for _, f := range runs {
+		if f.lack > top {
+			best, top = f.curve, f.lack
 		}
 	}
 	for step := 1.0; step > 0.2; step /= 2 {

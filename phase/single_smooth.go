@@ -2,6 +2,7 @@ package phase
 
 import (
 	"math"
+	"slices"
 
 	"fairmetal/internal/rows"
 )
@@ -11,8 +12,16 @@ import (
 // to a hundredth; wide ones are four running means, a Gaussian within a tenth of its top, at a cost that does not grow with
 // sigma; their weights fall off faster near the rim.
 func smooth(a []float32, cols, rws int, sigma float64) []float32 {
+	out := slices.Clone(a)
+	smoothIn(out, make([]float32, len(a)), cols, rws, sigma)
+	return out
+}
+
+// smoothIn is smooth in place; tmp is scratch of the raster's length.
+func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 	if sigma > 3 {
-		return runningMeans(a, cols, rws, sigma)
+		runningMeans(a, tmp, cols, rws, sigma)
+		return
 	}
 	half := max(1, int(math.Ceil(3*sigma)))
 	k := make([]float32, half+1)
@@ -26,7 +35,6 @@ func smooth(a []float32, cols, rws int, sigma float64) []float32 {
 	for i := range k {
 		k[i] /= float32(sum)
 	}
-	tmp, out := make([]float32, len(a)), make([]float32, len(a))
 	rows.Do(rws, func(r0, r1 int) {
 		pad := make([]float32, cols+2*half)
 		for r := r0; r < r1; r++ {
@@ -51,7 +59,7 @@ func smooth(a []float32, cols, rws int, sigma float64) []float32 {
 	}
 	rows.Do(rws, func(r0, r1 int) {
 		for r := r0; r < r1; r++ {
-			dst := out[r*cols : (r+1)*cols]
+			dst := a[r*cols : (r+1)*cols]
 			weigh(dst, row(r), k[0])
 			i := 1
 			for ; i < half; i += 2 {
@@ -62,8 +70,21 @@ func smooth(a []float32, cols, rws int, sigma float64) []float32 {
 			}
 		}
 	})
-	return out
 }
+
+// scratch keeps rasters of one length for use again; what is taken holds anything.
+type scratch [][]float32
+
+func (s *scratch) take(n int) []float32 {
+	if k := len(*s) - 1; k >= 0 {
+		v := (*s)[k]
+		*s = (*s)[:k]
+		return v
+	}
+	return make([]float32, n)
+}
+
+func (s *scratch) give(v ...[]float32) { *s = append(*s, v...) }
 
 // weigh sets dst to w a.
 func weigh(dst, a []float32, w float32) {
@@ -83,9 +104,9 @@ func addPairs(dst, a, b, c, d []float32, v, w float32) {
 
 const meanPasses = 4
 
-// runningMeans smooths by meanPasses running means of odd breadth, the breadths chosen so that their variances, (b^2-1)/12 each,
+// runningMeans smooths a, in place, by meanPasses running means of odd breadth, the breadths chosen so that their variances, (b^2-1)/12 each,
 // add up to the nearest of sigma^2.
-func runningMeans(a []float32, cols, rws int, sigma float64) []float32 {
+func runningMeans(a, tmp []float32, cols, rws int, sigma float64) {
 	ideal := math.Sqrt(12*sigma*sigma/meanPasses + 1)
 	narrow := int(ideal)
 	if narrow%2 == 0 {
@@ -94,12 +115,10 @@ func runningMeans(a []float32, cols, rws int, sigma float64) []float32 {
 	// Of the passes, as many narrow ones as bring the variance nearest; the others are two cells broader.
 	n, m := float64(narrow), float64(meanPasses)
 	few := int(math.Round((12*sigma*sigma - m*n*n - 4*m*n - 3*m) / (-4*n - 4)))
-	out, tmp := make([]float32, len(a)), make([]float32, len(a))
-	copy(out, a)
 	rows.Do(rws, func(r0, r1 int) {
 		buf := make([]float32, cols)
 		for r := r0; r < r1; r++ {
-			line := out[r*cols : (r+1)*cols]
+			line := a[r*cols : (r+1)*cols]
 			for p := range meanPasses {
 				h := narrow / 2
 				if p >= few {
@@ -116,10 +135,9 @@ func runningMeans(a []float32, cols, rws int, sigma float64) []float32 {
 		if p >= few {
 			h++
 		}
-		down(out, tmp, cols, rws, h)
-		out, tmp = tmp, out
+		down(a, tmp, cols, rws, h)
+		a, tmp = tmp, a
 	}
-	return out
 }
 
 // runningMean sets dst to the means of src over 2 h + 1 cells, zero outside.
