@@ -883,28 +883,31 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	s := surface.New(g)
 	bent := widest(g, bends)
 	strip := r.onePitch() || r.struckMM > 0
-	for i, h := range dev {
-		if math.IsNaN(h) {
-			continue
-		}
-		s.Height[i] = float32(h)
-		// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal and
-		// of its bends, and the guess across closed gaps.
-		v := math.Hypot(spread, (cal.ScaleSigma+resolutionShare)*h)
-		v = math.Hypot(v, bendShare*float64(bent[i])*g.PitchMM)
-		x, y := g.XY(i%g.Cols, i/g.Cols)
-		if gap[i] || r.guessed(x, y) {
-			v = math.Hypot(v, gapShare*h)
-		}
-		if strip {
-			for _, l := range lines {
-				if d, _ := l(x, y); math.Abs(d) < stripReachMM {
-					v = math.Hypot(v, stripMM)
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
+			h := dev[i]
+			if math.IsNaN(h) {
+				continue
+			}
+			s.Height[i] = float32(h)
+			// Independent parts in quadrature: what undamaged metal scatters, the set-up's scale, the resolution of sharp metal and
+			// of its bends, and the guess across closed gaps.
+			scale, bend := (cal.ScaleSigma+resolutionShare)*h, bendShare*float64(bent[i])*g.PitchMM
+			v := spread*spread + scale*scale + bend*bend
+			x, y := g.XY(i%g.Cols, i/g.Cols)
+			if gap[i] || r.guessed(x, y) {
+				v += gapShare * h * gapShare * h
+			}
+			if strip {
+				for _, l := range lines {
+					if d, _ := l(x, y); math.Abs(d) < stripReachMM {
+						v += stripMM * stripMM
+					}
 				}
 			}
+			s.Sigma[i] = float32(math.Sqrt(v))
 		}
-		s.Sigma[i] = float32(v)
-	}
+	})
 	return s, spread, nil
 }
 
@@ -958,24 +961,29 @@ const slipMM = 8.0
 // widest is the largest of what lies within bendReachMM, row and column.
 func widest(g surface.Grid, v []float32) []float32 {
 	reach := max(1, int(math.Round(bendReachMM/g.PitchMM)))
-	out := slices.Clone(v)
-	pass := func(from, to []float32, step, n int, at func(i int) int) {
-		for i := range from {
-			m := from[i]
-			for k := 1; k <= reach; k++ {
-				if at(i) >= k {
-					m = max(m, from[i-k*step])
-				}
-				if at(i)+k < n {
-					m = max(m, from[i+k*step])
-				}
-			}
-			to[i] = m
+	along, out := make([]float32, len(v)), make([]float32, len(v))
+	// raise has each of a row be the largest of itself and of what lies so many columns on in another.
+	raise := func(row, other []float32, on int) {
+		lo, hi := max(0, -on), min(len(row), len(row)-on)
+		for c := lo; c < hi; c++ {
+			row[c] = max(row[c], other[c+on])
 		}
 	}
-	pass(v, out, 1, g.Cols, func(i int) int { return i % g.Cols })
-	tmp := slices.Clone(out)
-	pass(tmp, out, g.Cols, g.Rows, func(i int) int { return i / g.Cols })
+	row := func(v []float32, r int) []float32 { return v[r*g.Cols : (r+1)*g.Cols] }
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for k := -reach; k <= reach; k++ {
+				raise(row(along, r), row(v, r), k)
+			}
+		}
+	})
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for q := max(0, r-reach); q <= min(g.Rows-1, r+reach); q++ {
+				raise(row(out, r), row(along, q), 0)
+			}
+		}
+	})
 	return out
 }
 
@@ -988,10 +996,19 @@ func (r *run) keepBetween(g surface.Grid, rx, ry []float32) {
 	}
 	a, b := r.res.Frame.A.Centre, r.res.Frame.B.Centre
 	half := math.Hypot(b.X-a.X, b.Y-a.Y) / 2
-	surface.KeepMost(g, rx, ry, func(i int) bool {
-		x, y := g.XY(i%g.Cols, i/g.Cols)
-		return math.Hypot(x-(a.X+b.X)/2, y-(a.Y+b.Y)/2) < half
-	})
+	mx, my := g.Cell((a.X+b.X)/2, (a.Y+b.Y)/2)
+	surface.KeepMost(g, rx, ry, within(mx, my, half/g.PitchMM))
+}
+
+// within is the columns of each row that lie in a circle, all in cells.
+func within(x, y, radius float64) func(row int) (from, to int) {
+	return func(row int) (from, to int) {
+		d := radius*radius - (float64(row)-y)*(float64(row)-y)
+		if d <= 0 {
+			return 0, 0
+		}
+		return int(math.Ceil(x - math.Sqrt(d))), int(math.Floor(x+math.Sqrt(d))) + 1
+	}
 }
 
 // spanSeams carries the slopes over the form across feature lines whose stripes a single photo cannot show, and returns the cells. It

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"fairmetal/internal/rows"
 	"fairmetal/mirror"
 	"fairmetal/phase"
 	"fairmetal/surface"
@@ -61,23 +62,27 @@ const (
 
 // farSide masks what is readable beyond the seam, or hidden in it, from the part between the cards: the damage lies there.
 func (r *run) farSide() []bool {
-	u, v := slices.Clone(r.u.X), slices.Clone(r.v.X)
-	for i := range u {
-		if r.onSeamPX(i) {
-			u[i] = float32(math.NaN())
+	u, v := make([]float32, len(r.u.X)), make([]float32, len(r.v.X))
+	nan := float32(math.NaN())
+	rows.Do(r.u.H, func(y0, y1 int) {
+		for i := y0 * r.u.W; i < y1*r.u.W; i++ {
+			u[i], v[i] = r.u.X[i], r.v.X[i]
+			if r.onSeamPX(i) {
+				u[i] = nan
+			}
 		}
-	}
+	})
 	a, b := r.res.Frame.A.Centre, r.res.Frame.B.Centre
 	ax, ay, _ := r.cam.Project(a)
 	bx, by, _ := r.cam.Project(b)
 	half := math.Hypot(bx-ax, by-ay) / 2
-	surface.KeepMost(surface.Grid{Cols: r.u.W, Rows: r.u.H}, u, v, func(i int) bool {
-		return math.Hypot(float64(i%r.u.W)-(ax+bx)/2, float64(i/r.u.W)-(ay+by)/2) < half
-	})
+	surface.KeepMost(surface.Grid{Cols: r.u.W, Rows: r.u.H}, u, v, within((ax+bx)/2, (ay+by)/2, half))
 	far := make([]bool, len(u))
-	for i := range far {
-		far[i] = r.reads(i) && u[i] != u[i] && !r.onSeamPX(i)
-	}
+	rows.Do(r.u.H, func(y0, y1 int) {
+		for i := y0 * r.u.W; i < y1*r.u.W; i++ {
+			far[i] = r.reads(i) && u[i] != u[i] && !r.onSeamPX(i)
+		}
+	})
 	return far
 }
 

@@ -347,11 +347,25 @@ func (r *run) strike(cal *mirror.Calibration, line mirror.Fold) {
 	wide := struckStripes * r.res.Quality.StripePX * r3.Norm(cam.Centre) / cam.FocalPX
 	r.struckMM = wide
 	nan := float32(math.NaN())
+	// off is how far from the line the metal lies that a pixel shows, mm; NaN where it shows none.
+	off := func(px, py float64) float64 {
+		p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(px, py))
+		if !ok {
+			return math.NaN()
+		}
+		d, _, _ := line.Across(p.X, p.Y)
+		return math.Abs(d)
+	}
+	const block = 8 * lineStepPX
+	clear := wide + 2*block*r3.Norm(cam.Centre)/cam.FocalPX // of the line, from the middle of a block that it does not touch
 	rows.Do((r.u.H+lineStepPX-1)/lineStepPX, func(y0, y1 int) {
 		for y := y0 * lineStepPX; y < y1*lineStepPX; y += lineStepPX {
+			far := false
 			for x := 0; x < r.u.W; x += lineStepPX {
-				p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(float64(x)+lineStepPX/2, float64(y)+lineStepPX/2))
-				if d, _, _ := line.Across(p.X, p.Y); !ok || math.Abs(d) > wide {
+				if x%block == 0 {
+					far = off(float64(x)+block/2, float64(y)+lineStepPX/2) > clear
+				}
+				if far || !(off(float64(x)+lineStepPX/2, float64(y)+lineStepPX/2) <= wide) {
 					continue
 				}
 				for j := y; j < min(y+lineStepPX, r.u.H); j++ {

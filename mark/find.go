@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 
 	"fairmetal/surface"
 )
@@ -45,11 +46,12 @@ func Find(s *surface.Surface, opt Options) []Mark {
 		opt.MinDepthUM = DefaultMinDepthUM
 	}
 	f := newFinder(s, opt)
-	var found []*region
-	for _, sign := range []float32{-1, 1} {
-		found = append(found, f.regions(sign)...)
-	}
-	found = f.dropCrowns(found)
+	var lowest, highest []*region
+	var wg sync.WaitGroup
+	wg.Go(func() { lowest = f.regions(-1) })
+	highest = f.regions(1)
+	wg.Wait()
+	found := f.dropCrowns(slices.Concat(lowest, highest))
 	found = f.dropBeside(found)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].peak > found[j].peak })
 	marks := make([]Mark, len(found))
@@ -100,14 +102,17 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	for i, v := range s.Height {
 		f.um[i] = 1000 * v
 	}
-	f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
-	f.noise = spread(f.smooth)
-	f.edge = distanceToUnknown(s.Grid, f.um)
+	var wg sync.WaitGroup
+	wg.Go(func() { f.edge = distanceToUnknown(s.Grid, f.um) })
 	f.findHoles(opt.Sharp)
+	wg.Wait()
 	f.open = f.edge
 	if len(f.holes) > 0 {
-		f.open = distanceToUnknown(s.Grid, f.filled())
+		wg.Go(func() { f.open = distanceToUnknown(s.Grid, f.filled()) })
 	}
+	f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
+	f.noise = spread(f.smooth)
+	wg.Wait()
 	f.restless = make([]float32, len(f.um))
 	for _, l := range opt.Lines {
 		f.besideLine(l)
@@ -188,14 +193,7 @@ const rimMM = 8.0
 // higher than a share of itself joins it.
 func (f *finder) regions(sign float32) []*region {
 	g := f.s.Grid
-	floor := float32(outline * max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise))
-	var order []int
-	for i, v := range f.smooth {
-		if v*sign > floor {
-			order = append(order, i)
-		}
-	}
-	sort.Slice(order, func(a, b int) bool { return f.smooth[order[a]]*sign > f.smooth[order[b]]*sign })
+	order := f.downwards(sign)
 	parent := make([]int32, g.Len())      // cell -> index+1 of its basin
 	within := make([]int32, len(f.holes)) // hole -> index+1 of the basin that met it first
 	type basin struct {
@@ -289,6 +287,24 @@ func (f *finder) regions(sign float32) []*region {
 		}
 	}
 	return out
+}
+
+// downwards are the cells that may belong to marks of a sign, the farthest out first.
+func (f *finder) downwards(sign float32) []int {
+	floor := float32(outline * max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise))
+	// A positive float's bits grow with it: turned over and with the cell's number behind they sort as plain numbers do.
+	var keys []uint64
+	for i, v := range f.smooth {
+		if v *= sign; v > floor {
+			keys = append(keys, uint64(^math.Float32bits(v))<<32|uint64(i))
+		}
+	}
+	slices.Sort(keys)
+	order := make([]int, len(keys))
+	for k, v := range keys {
+		order[k] = int(uint32(v))
+	}
+	return order
 }
 
 // connected keeps the cells that hang together with the peak.

@@ -91,10 +91,11 @@ func findFold(g surface.Grid, mx, my []float32) (Fold, bool) {
 		crown float64
 	}
 	const stepDeg = 3
+	known := knownSlopes(g, mx, my)
 	tried := make([]candidate, 180/stepDeg)
 	rows.Do(len(tried), func(k0, k1 int) {
 		for k := k0; k < k1; k++ {
-			if f, crown, ok := foldAt(g, mx, my, float64(k*stepDeg)*math.Pi/180); ok {
+			if f, crown, ok := foldAt(known, float64(k*stepDeg)*math.Pi/180); ok {
 				tried[k] = candidate{f, crown}
 			}
 		}
@@ -114,33 +115,48 @@ func findFold(g surface.Grid, mx, my []float32) (Fold, bool) {
 		if math.Abs(c.fold.Step) < 0.75*strongest {
 			continue
 		}
-		if v := coverage(g, mx, my, c.fold, c.crown); v > most || v == most && math.Abs(c.fold.Step) > math.Abs(best.Step) {
+		if v := coverage(known, c.fold, c.crown); v > most || v == most && math.Abs(c.fold.Step) > math.Abs(best.Step) {
 			best, most = c.fold, v
 		}
 	}
 	return best, most >= foldMinCoverage
 }
 
+// slopeAt is the slope of the metal at a place, mm.
+type slopeAt struct{ x, y, zx, zy float64 }
+
+func knownSlopes(g surface.Grid, rx, ry []float32) (known []slopeAt) {
+	for i, zx := range rx {
+		if zy := ry[i]; zx == zx && zy == zy {
+			x, y := g.XY(i%g.Cols, i/g.Cols)
+			known = append(known, slopeAt{x, y, float64(zx), float64(zy)})
+		}
+	}
+	return known
+}
+
 // foldAt finds the largest lasting step for one direction of the line's normal, and the crown's curvature in that direction,
 // 1/mm.
-func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown float64, found bool) {
+func foldAt(known []slopeAt, angle float64) (f Fold, crown float64, found bool) {
 	sin, cos := math.Sincos(angle)
 	const bin = 6.0 // mm: over the spacing of the sights
 	half := int(600 / bin)
-	bins := make([][]float64, 2*half)
+	place, count := make([]int, len(known)), make([]int, 2*half)
 	most := 0
-	for r := range g.Rows {
-		for c := range g.Cols {
-			i := r*g.Cols + c
-			if rx[i] != rx[i] || ry[i] != ry[i] {
-				continue
-			}
-			x, y := g.XY(c, r)
-			k := int(math.Floor((cos*x+sin*y)/bin)) + half
-			if k >= 0 && k < len(bins) {
-				bins[k] = append(bins[k], cos*float64(rx[i])+sin*float64(ry[i]))
-				most = max(most, len(bins[k]))
-			}
+	for i, p := range known {
+		k := int(math.Floor((cos*p.x+sin*p.y)/bin)) + half
+		if place[i] = k; k >= 0 && k < len(count) {
+			count[k]++
+			most = max(most, count[k])
+		}
+	}
+	all, bins := make([]float64, len(known)), make([][]float64, len(count))
+	for k, n := range count {
+		bins[k], all = all[:0:n], all[n:]
+	}
+	for i, p := range known {
+		if k := place[i]; k >= 0 && k < len(bins) {
+			bins[k] = append(bins[k], cos*p.zx+sin*p.zy)
 		}
 	}
 	m := make([]float64, len(bins))
@@ -157,18 +173,18 @@ func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown floa
 		}
 		return m[k+reach] - m[k-reach]
 	}
-	var all []float64
+	var jumps []float64
 	for k := range m {
 		if j := jump(k, 1); !math.IsNaN(j) {
-			all = append(all, j)
+			jumps = append(jumps, j)
 		}
 	}
-	if len(all) < minBins {
+	if len(jumps) < minBins {
 		return f, 0, false
 	}
-	slices.Sort(all)
-	mid := all[len(all)/2]
-	spread := (all[len(all)*3/4] - all[len(all)/4]) / 1.349
+	slices.Sort(jumps)
+	mid := jumps[len(jumps)/2]
+	spread := (jumps[len(jumps)*3/4] - jumps[len(jumps)/4]) / 1.349
 	best, at := 0.0, -1
 	for k := range m {
 		if j := jump(k, 1) - mid; math.Abs(j) > math.Abs(best) {
@@ -203,33 +219,26 @@ func foldAt(g surface.Grid, rx, ry []float32, angle float64) (f Fold, crown floa
 }
 
 // coverage is the share of 25 mm runs along the line that show at least half its step between 4 and 16 mm on either side.
-func coverage(g surface.Grid, rx, ry []float32, f Fold, crown float64) float64 {
+func coverage(known []slopeAt, f Fold, crown float64) float64 {
 	sin, cos := math.Sincos(f.Angle)
 	type side struct{ lo, hi []float64 }
 	runs := map[int]*side{}
-	for r := range g.Rows {
-		for c := range g.Cols {
-			i := r*g.Cols + c
-			if rx[i] != rx[i] || ry[i] != ry[i] {
-				continue
-			}
-			x, y := g.XY(c, r)
-			s, _, _ := f.Across(x, y)
-			if a := math.Abs(s); a < 4 || a > 16 {
-				continue
-			}
-			t := int(math.Floor((-sin*x + cos*y) / 25))
-			q := runs[t]
-			if q == nil {
-				q = &side{}
-				runs[t] = q
-			}
-			v := cos*float64(rx[i]) + sin*float64(ry[i]) - crown*s
-			if s < 0 {
-				q.lo = append(q.lo, v)
-			} else {
-				q.hi = append(q.hi, v)
-			}
+	for _, p := range known {
+		s, _, _ := f.Across(p.x, p.y)
+		if a := math.Abs(s); a < 4 || a > 16 {
+			continue
+		}
+		t := int(math.Floor((-sin*p.x + cos*p.y) / 25))
+		q := runs[t]
+		if q == nil {
+			q = &side{}
+			runs[t] = q
+		}
+		v := cos*p.zx + sin*p.zy - crown*s
+		if s < 0 {
+			q.lo = append(q.lo, v)
+		} else {
+			q.hi = append(q.hi, v)
 		}
 	}
 	shown, all := 0.0, 0.0

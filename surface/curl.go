@@ -3,6 +3,8 @@ package surface
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/rows"
 )
 
 // DropCurl strikes slopes that no surface has: a height map's slopes are free of curl, so that a jump of one component alone, as at
@@ -12,16 +14,19 @@ import (
 // may be nil, says that stripes may have slipped (at x, y mm).
 func DropCurl(g Grid, zx, zy []float32, ratio, floor float64, slips func(x, y float64) bool) (doubtful []int) {
 	curl := make([]float32, g.Len())
-	var sample []float64
-	for r := range g.Rows - 1 {
-		for c := range g.Cols - 1 {
-			i := r*g.Cols + c
-			// Circulation round the square of four cells.
-			k := ((zy[i+1] + zy[i+g.Cols+1]) - (zy[i] + zy[i+g.Cols]) - (zx[i+g.Cols] + zx[i+g.Cols+1]) + (zx[i] + zx[i+1])) / 2 / float32(g.PitchMM)
-			curl[i] = k
-			if k == k && i%7 == 0 {
-				sample = append(sample, math.Abs(float64(k)))
+	rows.Do(g.Rows-1, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			for c := range g.Cols - 1 {
+				i := r*g.Cols + c
+				// Circulation round the square of four cells.
+				curl[i] = ((zy[i+1] + zy[i+g.Cols+1]) - (zy[i] + zy[i+g.Cols]) - (zx[i+g.Cols] + zx[i+g.Cols+1]) + (zx[i] + zx[i+1])) / 2 / float32(g.PitchMM)
 			}
+		}
+	})
+	var sample []float64
+	for i := 0; i+g.Cols < len(curl); i += 7 {
+		if k := curl[i]; k == k && i%g.Cols < g.Cols-1 {
+			sample = append(sample, math.Abs(float64(k)))
 		}
 	}
 	if len(sample) < 100 {

@@ -2,8 +2,8 @@ package surface
 
 import (
 	"math"
-
-	"fairmetal/internal/rows"
+	"math/bits"
+	"slices"
 )
 
 // CloseGaps fills slopes (row-major on g, NaN unknown) in gaps narrower than twice reachMM by the harmonic function of their
@@ -11,18 +11,21 @@ import (
 // line, the gap is a fraction of a millimetre wide and the slope runs steadily from one side to the other.
 func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 	n := max(1, int(math.Round(reachMM/g.PitchMM)))
-	known := make([]bool, g.Len())
-	for i := range known {
-		known[i] = zx[i] == zx[i] && zy[i] == zy[i]
-	}
-	closed := invert(grow(invert(grow(known, g.Cols, g.Rows, n)), g.Cols, g.Rows, n))
+	known := maskOf(g, func(i int) bool { return zx[i] == zx[i] && zy[i] == zy[i] })
+	open := mask{known.cols, known.rows, known.words, slices.Clone(known.w)}
+	open.grow(n)
+	open.invert()
+	open.grow(n)
 	var gap []int
 	filled := make([]bool, g.Len())
-	for i := range known {
-		if closed[i] && !known[i] {
-			gap = append(gap, i)
-			filled[i] = true
-			zx[i], zy[i] = float32(math.NaN()), float32(math.NaN())
+	for r := range g.Rows {
+		for k, v := range known.row(r) {
+			for v = ^v & ^open.row(r)[k] & known.full(k); v != 0; v &= v - 1 {
+				i := r*g.Cols + 64*k + bits.TrailingZeros64(v)
+				gap = append(gap, i)
+				filled[i] = true
+				zx[i], zy[i] = float32(math.NaN()), float32(math.NaN())
+			}
 		}
 	}
 	// Relaxation: gaps are a few cells wide, so a few dozen sweeps settle them.
@@ -58,35 +61,4 @@ func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 		}
 	}
 	return filled
-}
-
-// grow dilates a mask by n cells in the city-block sense, by rows and columns alternately (an octagon for n > 1).
-func grow(m []bool, cols, rws, n int) []bool {
-	cur := m
-	for k := range n {
-		next := make([]bool, len(cur))
-		rows.Do(rws, func(r0, r1 int) {
-			for r := r0; r < r1; r++ {
-				for c := range cols {
-					i := r*cols + c
-					v := cur[i] || c > 0 && cur[i-1] || c+1 < cols && cur[i+1] || r > 0 && cur[i-cols] || r+1 < rws && cur[i+cols]
-					if !v && k%2 == 1 {
-						v = c > 0 && r > 0 && cur[i-cols-1] || c+1 < cols && r > 0 && cur[i-cols+1] ||
-							c > 0 && r+1 < rws && cur[i+cols-1] || c+1 < cols && r+1 < rws && cur[i+cols+1]
-					}
-					next[i] = v
-				}
-			}
-		})
-		cur = next
-	}
-	return cur
-}
-
-func invert(m []bool) []bool {
-	out := make([]bool, len(m))
-	for i, v := range m {
-		out[i] = !v
-	}
-	return out
 }

@@ -109,11 +109,11 @@ func BenchmarkIntegrate(b *testing.B) {
 func TestKeepMost(t *testing.T) {
 	g := Grid{Cols: 7, Rows: 3, PitchMM: 1}
 	for _, c := range []struct {
-		counts     func(i int) bool
+		counts     func(row int) (from, to int)
 		kept, from int
 	}{
-		{func(i int) bool { return i%g.Cols < 2 }, 6, 0},
-		{func(int) bool { return false }, 12, 3},
+		{func(int) (int, int) { return -4, 2 }, 6, 0},
+		{func(int) (int, int) { return 9, 4 }, 12, 3},
 	} {
 		zx, zy := make([]float32, g.Len()), make([]float32, g.Len())
 		for r := range g.Rows {

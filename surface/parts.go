@@ -5,11 +5,12 @@ import "math"
 // KeepLargest sets all but the largest connected part of the known slopes to NaN: parts that only touch through unknown
 // metal have no height against each other. It returns the number of cells kept and dropped.
 func KeepLargest(g Grid, zx, zy []float32) (kept, dropped int) {
-	return KeepMost(g, zx, zy, func(int) bool { return false })
+	return KeepMost(g, zx, zy, func(int) (from, to int) { return 0, 0 })
 }
 
-// KeepMost is KeepLargest for the part that holds most of the cells that count; among parts with as many the largest.
-func KeepMost(g Grid, zx, zy []float32, counts func(i int) bool) (kept, dropped int) {
+// KeepMost is KeepLargest for the part that holds most of the cells that count, of a row those from column from to before to; among parts
+// with as many the largest.
+func KeepMost(g Grid, zx, zy []float32, counts func(row int) (from, to int)) (kept, dropped int) {
 	// Runs of known cells along rows hang together where those of the row before overlap them; the first of a part stands for it.
 	type run struct{ from, to, first int }
 	var runs []run
@@ -46,11 +47,9 @@ func KeepMost(g Grid, zx, zy []float32, counts func(i int) bool) (kept, dropped 
 	for k, v := range runs {
 		p := first(k)
 		size[p] += v.to - v.from
-		for i := v.from; i < v.to; i++ {
-			if counts(i) {
-				worth[p]++
-			}
-		}
+		row := v.from / g.Cols
+		from, to := counts(row)
+		worth[p] += max(0, min(v.to, row*g.Cols+to)-max(v.from, row*g.Cols+from))
 	}
 	best := -1
 	for k := range runs {

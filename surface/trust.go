@@ -52,9 +52,11 @@ func Bends(g Grid, zx, zy []float32) (bends []float32, even float64) {
 	}
 	slices.Sort(some)
 	limit := evenRatio * evenRatio * some[len(some)/2]
-	for i, d := range bends {
-		bends[i] = float32(math.Sqrt(float64(max(0, d-limit))))
-	}
+	rows.Do(len(bends), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			bends[i] = float32(math.Sqrt(float64(max(0, bends[i]-limit))))
+		}
+	})
 	return bends, math.Sqrt(float64(limit))
 }
 
@@ -66,13 +68,15 @@ const evenRatio = 3
 // line, what lies around it then tells, and what is wrong there stays there.
 func Trust(bends []float32, even float64, guessed []bool) []float32 {
 	out := make([]float32, len(bends))
-	for i, b := range bends {
-		q := float64(b) / even
-		if guessed != nil && guessed[i] {
-			q *= guessRatio
+	rows.Do(len(bends), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			q := float64(bends[i]) / even
+			if guessed != nil && guessed[i] {
+				q *= guessRatio
+			}
+			out[i] = float32(max(1/(1+q*q), leastTrust))
 		}
-		out[i] = float32(max(1/(1+q*q), leastTrust))
-	}
+	})
 	return out
 }
 

@@ -53,11 +53,16 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 	p.Residuals(x, r)
 	cost := sumSquares(r)
 	lambda := 1e-4
+	cols := make([][]float64, n)
+	for j := range cols {
+		cols[j] = make([]float64, p.M)
+	}
+	rt := make([]float64, p.M)
 	var jtj *mat.SymDense
 	iter := 0
 	for ; iter < p.MaxIter; iter++ {
 		var jtr []float64
-		jtj, jtr = p.normal(x, r)
+		jtj, jtr = p.normal(x, r, cols)
 		improved := false
 		before := cost
 		for try := 0; try < 8; try++ {
@@ -70,10 +75,9 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 			for i := range xt {
 				xt[i] = x[i] - dx[i]
 			}
-			rt := make([]float64, p.M)
 			p.Residuals(xt, rt)
 			if c := sumSquares(rt); c < cost && !math.IsNaN(c) {
-				x, r, cost = xt, rt, c
+				x, r, rt, cost = xt, rt, r, c
 				lambda = math.Max(lambda/10, 1e-12)
 				improved = true
 				break
@@ -87,7 +91,7 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 	if p.NoCov {
 		return Result{X: x, Cost: cost, Iter: iter}, nil
 	}
-	jtj, _ = p.normal(x, r)
+	jtj, _ = p.normal(x, r, cols)
 	var chol mat.Cholesky
 	if !chol.Factorize(jtj) {
 		return Result{X: x, Cost: cost, Iter: iter}, ErrSingular
@@ -99,10 +103,10 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 	return Result{X: x, Cost: cost, Cov: cov, Iter: iter}, nil
 }
 
-// normal returns J'J and J'r at x.
-func (p Problem) normal(x, r []float64) (*mat.SymDense, []float64) {
+// normal returns J'J and J'r at x; cols is scratch for the Jacobian.
+func (p Problem) normal(x, r []float64, cols [][]float64) (*mat.SymDense, []float64) {
 	n := len(x)
-	cols := p.columns(x, r)
+	p.columns(x, r, cols)
 	jtj := mat.NewSymDense(n, nil)
 	jtr := make([]float64, n)
 	rows.Do(n, func(i0, i1 int) {
@@ -116,37 +120,32 @@ func (p Problem) normal(x, r []float64) (*mat.SymDense, []float64) {
 	return jtj, jtr
 }
 
-// columns returns the Jacobian at x, a slice a column.
-func (p Problem) columns(x, r []float64) [][]float64 {
-	n := len(x)
-	cols := make([][]float64, n)
+// columns fills the Jacobian at x, a slice a column.
+func (p Problem) columns(x, r []float64, cols [][]float64) {
 	if p.Jacobian != nil {
 		for j := range cols {
-			cols[j] = make([]float64, p.M)
+			clear(cols[j])
 		}
 		p.Jacobian(x, cols)
-		return cols
+		return
 	}
 	var wg sync.WaitGroup
 	sem := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for j := range n {
+	for j, hi := range cols {
 		wg.Add(1)
 		sem <- struct{}{}
 		go func() {
 			defer wg.Done()
 			defer func() { <-sem }()
 			xp := append([]float64(nil), x...)
-			hi := make([]float64, p.M)
 			xp[j] = x[j] + p.Step[j]
 			p.Residuals(xp, hi)
 			for i := range hi {
 				hi[i] = (hi[i] - r[i]) / p.Step[j]
 			}
-			cols[j] = hi
 		}()
 	}
 	wg.Wait()
-	return cols
 }
 
 // damped solves (J'J + lambda diag(J'J)) dx = J'r.
