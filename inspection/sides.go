@@ -186,7 +186,7 @@ func (r *run) nearLine(near *mirror.Calibration, line mirror.Fold, sights []mirr
 	}
 	line.Step = usualStep
 	prior.Smooth, prior.Rough, prior.Begin = true, true, &mirror.Start{Lines: []mirror.Fold{line}}
-	if c, err := mirror.Calibrate(&r.res.Frame, inside, prior); err == nil && misfit(c) < misfit(near) {
+	if c, err := mirror.Calibrate(&r.res.Frame, inside, prior); err == nil && len(c.Form.Folds) > 0 && misfit(c) < misfit(near) {
 		return c, c.Form.Folds[0].Width
 	}
 	return near, line.Width
@@ -323,7 +323,10 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 		}
 		if best != nil && r.bearsOut(best) {
 			r.u, r.v = r.u.Moved(s.far, as.u), r.v.Moved(s.far, as.v)
-			r.strike(best, best.Form.Folds[0])
+			if len(best.Form.Folds) > 0 { // else it shows too faint a step to keep it
+				line = best.Form.Folds[0]
+			}
+			r.strike(best, line)
 			return best, nil
 		}
 	}
