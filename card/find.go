@@ -96,23 +96,9 @@ func (p pyramid) pixels(level int) int { return (p[0].W >> level) * (p[0].H >> l
 
 func (p *pyramid) level(n int) *photo.Image {
 	for len(*p) <= n {
-		*p = append(*p, half((*p)[len(*p)-1]))
+		*p = append(*p, photo.Halve((*p)[len(*p)-1]))
 	}
 	return (*p)[n]
-}
-
-// half averages 2 x 2 pixels; an odd last row or column is dropped.
-func half(img *photo.Image) *photo.Image {
-	out := photo.NewImage(img.W/2, img.H/2)
-	for y := range out.H {
-		a := img.Pix[2*y*img.W : (2*y+1)*img.W]
-		b := img.Pix[(2*y+1)*img.W : (2*y+2)*img.W]
-		dst := out.Pix[y*out.W : (y+1)*out.W]
-		for x := range dst {
-			dst[x] = 0.25 * (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1])
-		}
-	}
-	return out
 }
 
 // searchAt finds the cards at one size of the picture and fits them at the full size. Places of cards found before are left out.

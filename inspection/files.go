@@ -99,6 +99,9 @@ type LineDoc struct {
 
 // Files renders a result into the files of its folder, by name.
 func (r *Result) Files() (map[string][]byte, error) {
+	var wg sync.WaitGroup
+	var figures []texture.Figures
+	wg.Go(func() { figures = r.texture() })
 	pic := r.Draw()
 	files := map[string][]byte{
 		"height.f32": floats(r.Surface.Height),
@@ -122,7 +125,6 @@ func (r *Result) Files() (map[string][]byte, error) {
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	var jpg, heat, both bytes.Buffer
 	errs := make([]error, 5)
-	var wg sync.WaitGroup
 	wg.Go(func() {
 		draw.Draw(over, over.Bounds(), pic.Photo, image.Point{}, draw.Src)
 		draw.Draw(over, over.Bounds(), pic.Heat, image.Point{}, draw.Over)
@@ -130,11 +132,11 @@ func (r *Result) Files() (map[string][]byte, error) {
 	})
 	wg.Go(func() { errs[1] = enc.Encode(&heat, pic.Heat) })
 	wg.Go(func() { errs[2] = jpeg.Encode(&jpg, pic.Photo, &jpeg.Options{Quality: 85}) })
-	files["surface.json"], errs[3] = indent(r.document(pic))
-	files["marks.json"], errs[4] = indent(struct {
+	files["marks.json"], errs[3] = indent(struct {
 		Marks []mark.Mark `json:"marks"`
 	}{shown})
 	wg.Wait()
+	files["surface.json"], errs[4] = indent(r.document(pic, figures))
 	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
@@ -142,7 +144,7 @@ func (r *Result) Files() (map[string][]byte, error) {
 	return files, nil
 }
 
-func (r *Result) document(pic Pictures) Document {
+func (r *Result) document(pic Pictures, figures []texture.Figures) Document {
 	d := Document{Format: 1, Program: Program, Set: r.SetKind, Grid: r.Surface.Grid, Areas: r.Areas, Notices: r.Notices,
 		Quality: r.Quality, Checks: r.Checks(), FullScaleUM: r.FullScaleUM()}
 	if d.Areas == nil {
@@ -151,7 +153,7 @@ func (r *Result) document(pic Pictures) Document {
 	if d.Notices == nil {
 		d.Notices = []Notice{}
 	}
-	d.Texture, d.Twin = r.texture(), r.Twin
+	d.Texture, d.Twin = figures, r.Twin
 	d.Capture.Name, d.Capture.Panel, d.Capture.Board = r.Capture.Name, r.Capture.Panel, r.Capture.Board
 	d.Photo.File, d.Photo.Width, d.Photo.Height = "photo.jpg", pic.Photo.Rect.Dx(), pic.Photo.Rect.Dy()
 	cam := r.Frame.Camera.Scaled(pic.Scale)

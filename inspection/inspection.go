@@ -213,15 +213,11 @@ func (r *run) decode(f capture.Frame) (frame, error) {
 	if err != nil {
 		return frame{}, refuse("file-missing", f.File+" cannot be read from the folder", "copy it again")
 	}
-	p, err := photo.Decode(data, photo.Limits{})
+	p, err := photo.Decode(data, photo.Limits{WorkPixels: workingPX})
 	if err != nil {
 		return frame{}, refusePhoto(f.File, err)
 	}
-	out := frame{Frame: f, img: p.Image, info: p.EXIF, w: p.W, h: p.H, clipped: p.ClippedFraction, step: p.Step}
-	for out.img.W*out.img.H > workingPX {
-		out.img = photo.Halve(out.img)
-	}
-	return out, nil
+	return frame{Frame: f, img: p.Image, info: p.EXIF, w: p.FullW, h: p.FullH, clipped: p.ClippedFraction, step: p.Step}, nil
 }
 
 // cards finds both cards on the evenly lit mean of the photos and places the camera.

@@ -79,14 +79,18 @@ func (r *Result) FullScaleUM() float64 {
 
 // Heat is the colour of a height: blue for lows, amber for highs, clear where the metal is fair. The scale is bent by a square
 // root so that shallow marks beside deep ones show.
-func Heat(um, fullUM float64) color.NRGBA {
-	q := math.Sqrt(min(math.Abs(um)/fullUM, 1))
-	if math.Abs(um) < 1.5 {
-		q *= math.Abs(um) / 1.5
-	}
+func Heat(um, fullUM float64) color.NRGBA { return heatOf(um < 0, bent(um, fullUM)) }
+
+// bent is the place of a height on the scale of colours, 0 to 1.
+func bent(um, fullUM float64) float64 {
+	um = math.Abs(um)
+	return math.Sqrt(min(um/fullUM, 1)) * min(um/1.5, 1)
+}
+
+func heatOf(low bool, q float64) color.NRGBA {
 	alpha := uint8(math.Round(225 * min(1, 1.25*q)))
 	mix := func(a, b float64) uint8 { return uint8(math.Round(a + (b-a)*q)) }
-	if um < 0 {
+	if low {
 		return color.NRGBA{mix(120, 20), mix(190, 50), mix(255, 170), alpha}
 	}
 	return color.NRGBA{mix(255, 200), mix(205, 60), mix(110, 0), alpha}
@@ -110,6 +114,12 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 		}
 	})
 	full := r.FullScaleUM()
+	const shades = 1024
+	var high, low [shades]color.NRGBA
+	for k := range shades {
+		q := (float64(k) + 0.5) / shades
+		high[k], low[k] = heatOf(false, q), heatOf(true, q)
+	}
 	out := image.NewNRGBA(image.Rect(0, 0, w, h))
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
@@ -120,7 +130,11 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 				px := (1-b)*((1-a)*lx[k]+a*lx[k+1]) + b*((1-a)*lx[k+lw]+a*lx[k+lw+1])
 				py := (1-b)*((1-a)*ly[k]+a*ly[k+1]) + b*((1-a)*ly[k+lw]+a*ly[k+lw+1])
 				if v := r.Surface.At(px, py); v == v {
-					c := Heat(1000*v, full)
+					k := min(int(bent(1000*v, full)*shades), shades-1)
+					c := high[k]
+					if v < 0 {
+						c = low[k]
+					}
 					o := out.Pix[4*(y*w+x):]
 					o[0], o[1], o[2], o[3] = c.R, c.G, c.B, c.A
 				}

@@ -169,6 +169,11 @@ func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
 	quick := quickSights
 	if prior.Rough {
 		quick = roughSights
+		few := make([]Sight, 0, len(sights))
+		for i := 0; i < len(sights); i += max(1, len(sights)/(4*roughSights)) {
+			few = append(few, sights[i])
+		}
+		sights = few
 	}
 	s := &solver{fr: fr, sights: slices.Clone(sights), stride: max(1, len(sights)/quick), prior: prior, nominal: Nominal(&fr.Camera, prior.DistanceMM), exps: Exponents(FormDegree), told: fr.Camera}
 	s.place(fr)

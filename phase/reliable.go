@@ -3,6 +3,7 @@ package phase
 import (
 	"math"
 	"slices"
+	"sync/atomic"
 
 	"fairmetal/internal/rows"
 )
@@ -438,17 +439,25 @@ func (f *Field) Torn() float64 {
 func (f *Field) without(pitch float64, reach int) *Field {
 	torn := make([]bool, len(f.X))
 	p := float32(pitch)
-	found := false
-	for i := range f.X {
-		if i%f.W != 0 && !near(f.X[i], f.X[i-1], p) && f.X[i] == f.X[i] && f.X[i-1] == f.X[i-1] {
-			torn[i], torn[i-1], found = true, true, true
+	var found atomic.Bool
+	rows.Do(f.H, func(y0, y1 int) {
+		for y := y0; y < y1; y++ {
+			for i := y * f.W; i < (y+1)*f.W; i++ {
+				x := f.X[i]
+				if x != x {
+					continue
+				}
+				jumps := func(ok bool, j int) bool { return ok && f.X[j] == f.X[j] && !near(x, f.X[j], p) }
+				c := i - y*f.W
+				if jumps(c > 0, i-1) || jumps(c+1 < f.W, i+1) || jumps(y > 0, i-f.W) || jumps(y+1 < f.H, i+f.W) {
+					torn[i] = true
+					found.Store(true)
+				}
+			}
 		}
-		if i >= f.W && !near(f.X[i], f.X[i-f.W], p) && f.X[i] == f.X[i] && f.X[i-f.W] == f.X[i-f.W] {
-			torn[i], torn[i-f.W], found = true, true, true
-		}
-	}
+	})
 	out := *f
-	if !found {
+	if !found.Load() {
 		return &out
 	}
 	out.X = slices.Clone(f.X)

@@ -40,13 +40,13 @@ func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 		for r := r0; r < r1; r++ {
 			copy(pad[half:], a[r*cols:(r+1)*cols])
 			dst := tmp[r*cols : (r+1)*cols]
-			weigh(dst, pad[half:], k[0])
+			rows.Weigh(dst, pad[half:], k[0])
 			i := 1
 			for ; i < half; i += 2 {
-				addPairs(dst, pad[half-i:], pad[half+i:], pad[half-i-1:], pad[half+i+1:], k[i], k[i+1])
+				rows.AddPairs(dst, pad[half-i:], pad[half+i:], pad[half-i-1:], pad[half+i+1:], k[i], k[i+1])
 			}
 			if i == half {
-				addPairs(dst, pad[half-i:], pad[half+i:], pad, pad, k[i], 0)
+				rows.AddPairs(dst, pad[half-i:], pad[half+i:], pad, pad, k[i], 0)
 			}
 		}
 	})
@@ -60,13 +60,13 @@ func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 	rows.Do(rws, func(r0, r1 int) {
 		for r := r0; r < r1; r++ {
 			dst := a[r*cols : (r+1)*cols]
-			weigh(dst, row(r), k[0])
+			rows.Weigh(dst, row(r), k[0])
 			i := 1
 			for ; i < half; i += 2 {
-				addPairs(dst, row(r-i), row(r+i), row(r-i-1), row(r+i+1), k[i], k[i+1])
+				rows.AddPairs(dst, row(r-i), row(r+i), row(r-i-1), row(r+i+1), k[i], k[i+1])
 			}
 			if i == half {
-				addPairs(dst, row(r-i), row(r+i), zero, zero, k[i], 0)
+				rows.AddPairs(dst, row(r-i), row(r+i), zero, zero, k[i], 0)
 			}
 		}
 	})
@@ -85,22 +85,6 @@ func (s *scratch) take(n int) []float32 {
 }
 
 func (s *scratch) give(v ...[]float32) { *s = append(*s, v...) }
-
-// weigh sets dst to w a.
-func weigh(dst, a []float32, w float32) {
-	a = a[:len(dst)]
-	for i, v := range a {
-		dst[i] = w * v
-	}
-}
-
-// addPairs adds v (a + b) + w (c + d) to dst.
-func addPairs(dst, a, b, c, d []float32, v, w float32) {
-	a, b, c, d = a[:len(dst)], b[:len(dst)], c[:len(dst)], d[:len(dst)]
-	for i := range dst {
-		dst[i] += v*(a[i]+b[i]) + w*(c[i]+d[i])
-	}
-}
 
 const meanPasses = 4
 

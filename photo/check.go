@@ -84,13 +84,18 @@ func Halve(m *Image) *Image {
 	out := NewImage(m.W/2, m.H/2)
 	rows.Do(out.H, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			a, b := m.Pix[2*y*m.W:], m.Pix[(2*y+1)*m.W:]
-			for x := range out.W {
-				out.Pix[y*out.W+x] = (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1]) / 4
-			}
+			meanOfFour(out.Pix[y*out.W:(y+1)*out.W], m.Pix[2*y*m.W:], m.Pix[(2*y+1)*m.W:])
 		}
 	})
 	return out
+}
+
+// meanOfFour fills a row with the means of 2 x 2 pixels of two rows.
+func meanOfFour(dst, a, b []float32) {
+	a, b = a[:2*len(dst)], b[:2*len(dst)]
+	for x := range dst {
+		dst[x] = (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1]) / 4
+	}
 }
 
 // SmoothPX2 is the variance of the blur that Smooth adds, px^2.

@@ -19,6 +19,8 @@ import (
 type Limits struct {
 	MaxBytes  int64 // of the file; DefaultMaxBytes
 	MaxPixels int   // DefaultMaxPixels
+	// WorkPixels is the size over which a photo is halved until it has no more pixels; 0: none is.
+	WorkPixels int
 }
 
 // Defaults of Limits: the largest phone photos are 50 megapixels and 25 MB.
@@ -39,9 +41,10 @@ func (l Limits) orDefault() Limits {
 
 // Photo is one decoded photo.
 type Photo struct {
-	*Image
-	EXIF   Info
-	Format string // jpeg, png or heic
+	*Image           // halved as the limits ask for
+	FullW, FullH int // as it was taken, upright
+	EXIF         Info
+	Format       string // jpeg, png or heic
 	// ClippedFraction is the share of pixels at the sensor's white.
 	ClippedFraction float64
 	// Step is the grey levels in which a JPEG keeps waves of some pixels; 0 where that is not known.
@@ -83,10 +86,19 @@ func Decode(data []byte, lim Limits) (*Photo, error) {
 	if format == "jpeg" {
 		p.Step = jpegStep(data)
 	}
-	p.Image, p.ClippedFraction = linear(img)
+	b := img.Bounds()
+	p.FullW, p.FullH = b.Dx(), b.Dy()
+	over := func(w, h int) bool { return lim.WorkPixels > 0 && w*h > lim.WorkPixels }
+	p.Image, p.ClippedFraction = linear(img, over(p.FullW, p.FullH) && p.FullW%2 == 0 && p.FullH%2 == 0)
 	// The HEIC decoder has turned the picture already by the container's own rotation.
 	if format != "heic" {
 		p.Image = orient(p.Image, info.Orientation)
+		if info.Orientation >= 5 && info.Orientation <= 8 {
+			p.FullW, p.FullH = p.FullH, p.FullW
+		}
+	}
+	for over(p.W, p.H) {
+		p.Image = Halve(p.Image)
 	}
 	return p, nil
 }
@@ -160,21 +172,36 @@ func SRGB(v float64) float64 {
 	return 1.055*math.Pow(v, 1/2.4) - 0.055
 }
 
-// linear converts any decoded picture to linear luminance and counts the clipped pixels.
-func linear(img image.Image) (*Image, float64) {
+// linear converts any decoded picture to linear luminance, at half its size if asked to, and counts the clipped pixels.
+func linear(img image.Image, halve bool) (*Image, float64) {
 	b := img.Bounds()
-	out := NewImage(b.Dx(), b.Dy())
+	w, h := b.Dx(), b.Dy()
+	out := &Image{W: w, H: h}
+	if halve {
+		out.W, out.H = w/2, h/2
+	}
+	out.Pix = make([]float32, out.W*out.H)
 	clipped := make([]int, out.H)
 	rows.Do(out.H, func(y0, y1 int) {
+		var a, c []float32
+		if halve {
+			a, c = make([]float32, w), make([]float32, w)
+		}
 		for y := y0; y < y1; y++ {
-			clipped[y] = linearRow(img, out.Pix[y*out.W:(y+1)*out.W], b.Min.X, b.Min.Y+y)
+			dst := out.Pix[y*out.W : (y+1)*out.W]
+			if !halve {
+				clipped[y] = linearRow(img, dst, b.Min.X, b.Min.Y+y)
+				continue
+			}
+			clipped[y] = linearRow(img, a, b.Min.X, b.Min.Y+2*y) + linearRow(img, c, b.Min.X, b.Min.Y+2*y+1)
+			meanOfFour(dst, a, c)
 		}
 	})
 	n := 0
 	for _, c := range clipped {
 		n += c
 	}
-	return out, float64(n) / float64(len(out.Pix))
+	return out, float64(n) / float64(w*h)
 }
 
 func linearRow(img image.Image, dst []float32, x0, y int) (clipped int) {

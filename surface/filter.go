@@ -28,7 +28,7 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 	kernel := gaussKernel(s)
 	n := g.Len()
 	num, den := make([]float32, n), make([]float32, n)
-	half := len(kernel) / 2
+	half := len(kernel) - 1
 	rows.Do(g.Rows, func(r0, r1 int) {
 		// What is known, and zero elsewhere, padded so that the kernel may reach over the rim.
 		known, value := make([]float32, g.Cols+2*half), make([]float32, g.Cols+2*half)
@@ -44,22 +44,33 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 			if !any {
 				continue
 			}
-			addRow(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
-			addRow(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
+			alongRow(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
+			alongRow(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
 		}
 	})
 	out := make([]float32, n)
 	nan := float32(math.NaN())
 	rows.Do(g.Rows, func(r0, r1 int) {
-		a, b := make([]float32, g.Cols), make([]float32, g.Cols)
-		for r := r0; r < r1; r++ {
-			clear(a)
-			clear(b)
-			for k := max(-half, -r); k <= min(half, g.Rows-1-r); k++ {
-				w := kernel[k+half]
-				addTimes(a, num[(r+k)*g.Cols:], w)
-				addTimes(b, den[(r+k)*g.Cols:], w)
+		a, b, zero := make([]float32, g.Cols), make([]float32, g.Cols), make([]float32, g.Cols)
+		across := func(dst, v []float32, r int) {
+			row := func(r int) []float32 {
+				if r < 0 || r >= g.Rows {
+					return zero
+				}
+				return v[r*g.Cols : (r+1)*g.Cols]
 			}
+			rows.Weigh(dst, row(r), kernel[0])
+			i := 1
+			for ; i < half; i += 2 {
+				rows.AddPairs(dst, row(r-i), row(r+i), row(r-i-1), row(r+i+1), kernel[i], kernel[i+1])
+			}
+			if i == half {
+				rows.AddPairs(dst, row(r-i), row(r+i), zero, zero, kernel[i], 0)
+			}
+		}
+		for r := r0; r < r1; r++ {
+			across(a, num, r)
+			across(b, den, r)
 			for c := range g.Cols {
 				i := r*g.Cols + c
 				out[i] = nan
@@ -72,36 +83,24 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 	return out
 }
 
-// addRow adds to dst the padded row src weighted by the kernel about each cell, four weights at a time.
-func addRow(dst, src, kernel []float32) {
-	k := 0
-	for ; k+4 <= len(kernel); k += 4 {
-		w0, w1, w2, w3 := kernel[k], kernel[k+1], kernel[k+2], kernel[k+3]
-		s := src[k : k+len(dst)+3]
-		for i := range dst {
-			t := s[i : i+4 : i+4]
-			dst[i] += w0*t[0] + w1*t[1] + w2*t[2] + w3*t[3]
-		}
+// alongRow sets dst to the padded row src weighted by the kernel about each cell.
+func alongRow(dst, src, kernel []float32) {
+	half := len(kernel) - 1
+	rows.Weigh(dst, src[half:], kernel[0])
+	i := 1
+	for ; i < half; i += 2 {
+		rows.AddPairs(dst, src[half-i:], src[half+i:], src[half-i-1:], src[half+i+1:], kernel[i], kernel[i+1])
 	}
-	for ; k < len(kernel); k++ {
-		addTimes(dst, src[k:], kernel[k])
+	if i == half {
+		rows.AddPairs(dst, src[half-i:], src[half+i:], src, src, kernel[i], 0)
 	}
 }
 
-// addTimes adds w src to dst.
-func addTimes(dst, src []float32, w float32) {
-	src = src[:len(dst)]
-	for i, v := range src {
-		dst[i] += w * v
-	}
-}
-
-// gaussKernel is cut at four standard deviations, where it has fallen to 3e-4.
+// gaussKernel is the right half of the kernel, its middle first, cut at four standard deviations, where it has fallen to 3e-4.
 func gaussKernel(s float64) []float32 {
-	half := int(math.Ceil(4 * s))
-	k := make([]float32, 2*half+1)
+	k := make([]float32, int(math.Ceil(4*s))+1)
 	for i := range k {
-		d := float64(i-half) / s
+		d := float64(i) / s
 		k[i] = float32(math.Exp(-d * d / 2))
 	}
 	return k

@@ -61,22 +61,25 @@ func AlongLine(g Grid, h []float64, across Across) []float64 {
 	fillGaps(a, known)
 	fillGaps(b, known)
 	out := make([]float64, g.Len())
-	for i, p := range place {
-		if p != p {
-			continue
+	rows.Do(len(place), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			p := place[i]
+			if p != p {
+				continue
+			}
+			// Between the middles of two bins of the same side; the bin next to the line runs flat up to it.
+			q := float64(p) + float64(half) - 0.5
+			lo, hi := 0, half-1
+			if p > 0 {
+				lo, hi = half, 2*half-1
+			}
+			q = min(max(q, float64(lo)), float64(hi))
+			k := min(int(q), hi-1)
+			f := q - float64(k)
+			v := (1-f)*(a[k]+b[k]*float64(along[i])) + f*(a[k+1]+b[k+1]*float64(along[i]))
+			out[i] = v * fade(math.Abs(float64(p))*bin)
 		}
-		// Between the middles of two bins of the same side; the bin next to the line runs flat up to it.
-		q := float64(p) + float64(half) - 0.5
-		lo, hi := 0, half-1
-		if p > 0 {
-			lo, hi = half, 2*half-1
-		}
-		q = min(max(q, float64(lo)), float64(hi))
-		k := min(int(q), hi-1)
-		f := q - float64(k)
-		v := (1-f)*(a[k]+b[k]*float64(along[i])) + f*(a[k+1]+b[k+1]*float64(along[i]))
-		out[i] = v * fade(math.Abs(float64(p))*bin)
-	}
+	})
 	return out
 }
 
@@ -94,15 +97,19 @@ func fade(s float64) float64 {
 
 // robustLine fits v = a + b t by iteratively reweighted least squares with Tukey's biweight, from the median of v.
 func robustLine(t, v []float64) (a, b float64) {
-	res := slices.Clone(v)
-	slices.Sort(res)
-	a = res[len(res)/2]
+	sorted := slices.Clone(v)
+	slices.Sort(sorted)
+	a = sorted[len(sorted)/2]
+	abs := make([]float64, len(v))
+	long := 0.0
+	for _, t := range t {
+		long = max(long, math.Abs(t))
+	}
 	for range 12 {
-		abs := make([]float64, len(v))
 		for i := range v {
 			abs[i] = math.Abs(v[i] - a - b*t[i])
 		}
-		sorted := slices.Clone(abs)
+		copy(sorted, abs)
 		slices.Sort(sorted)
 		cut := biweight * max(sorted[len(sorted)/2]/0.6745, 1e-6)
 		var s0, s1, s2, r0, r1 float64
@@ -122,10 +129,17 @@ func robustLine(t, v []float64) (a, b float64) {
 		if det <= 1e-9*s0*s2 {
 			break
 		}
-		a, b = (r0*s2-r1*s1)/det, (s0*r1-s1*r0)/det
+		na, nb := (r0*s2-r1*s1)/det, (s0*r1-s1*r0)/det
+		moved := math.Abs(na-a) + math.Abs(nb-b)*long
+		if a, b = na, nb; moved < atRest*cut {
+			break
+		}
 	}
 	return a, b
 }
+
+// atRest is the share of the cut by which a line may still move and count as found.
+const atRest = 1e-4
 
 // fillGaps carries the nearest known value into unknown bins.
 func fillGaps(v []float64, known []bool) {

@@ -59,7 +59,7 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 	}
 	rt := make([]float64, p.M)
 	var jtj *mat.SymDense
-	iter := 0
+	iter, rests := 0, false
 	for ; iter < p.MaxIter; iter++ {
 		var jtr []float64
 		jtj, jtr = p.normal(x, r, cols)
@@ -84,14 +84,17 @@ func Minimise(p Problem, x0 []float64) (Result, error) {
 			}
 			lambda *= 10
 		}
-		if !improved || before-cost <= p.Tol*before {
+		// Where it came to rest the normal matrix is that of the last step.
+		if rests = !improved || before-cost <= p.Tol*before; rests {
 			break
 		}
 	}
 	if p.NoCov {
 		return Result{X: x, Cost: cost, Iter: iter}, nil
 	}
-	jtj, _ = p.normal(x, r, cols)
+	if !rests {
+		jtj, _ = p.normal(x, r, cols)
+	}
 	var chol mat.Cholesky
 	if !chol.Factorize(jtj) {
 		return Result{X: x, Cost: cost, Iter: iter}, ErrSingular
