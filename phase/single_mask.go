@@ -1,5 +1,7 @@
 package phase
 
+import "fairmetal/internal/rows"
+
 // Masks on the cells of a lock.
 
 func invert(m []bool) []bool {
@@ -15,12 +17,14 @@ func (l *lock) shrink(ok []bool, n int) []bool {
 	c := l.cols
 	for k := range n {
 		out := make([]bool, len(ok))
-		for j := 1; j < l.rows-1; j++ {
-			for i := j*c + 1; i < (j+1)*c-1; i++ {
-				out[i] = ok[i] && ok[i-1] && ok[i+1] && ok[i-c] && ok[i+c] &&
-					(k%2 == 0 || ok[i-c-1] && ok[i-c+1] && ok[i+c-1] && ok[i+c+1])
+		rows.Do(l.rows, func(j0, j1 int) {
+			for j := max(1, j0); j < min(l.rows-1, j1); j++ {
+				for i := j*c + 1; i < (j+1)*c-1; i++ {
+					out[i] = ok[i] && ok[i-1] && ok[i+1] && ok[i-c] && ok[i+c] &&
+						(k%2 == 0 || ok[i-c-1] && ok[i-c+1] && ok[i+c-1] && ok[i+c+1])
+				}
 			}
-		}
+		})
 		ok = out
 	}
 	return ok

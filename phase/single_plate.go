@@ -27,9 +27,9 @@ func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, round
 		}
 		return sum
 	})
-	start := rz
+	start, b := rz, float32(0)
 	for range rounds {
-		pap := s.bend(s.p, func(i0, i1 int) (sum float64) {
+		pap := s.turned(b, func(i0, i1 int) (sum float64) {
 			ap, p, w := s.ap[i0:i1], s.p[i0:i1], w[i0:i1]
 			for i, q := range p {
 				v := stiff*ap[i] + w[i]*q
@@ -52,14 +52,8 @@ func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, round
 			}
 			return sum
 		})
-		b := float32(next / rz)
+		b = float32(next / rz)
 		rz = next
-		rows.Do(rws, func(r0, r1 int) {
-			p, res, inv := s.p[r0*cols:r1*cols], s.res[r0*cols:r1*cols], s.inv[r0*cols:r1*cols]
-			for i, q := range p {
-				p[i] = res[i]*inv[i] + b*q
-			}
-		})
 	}
 	return s.d
 }
@@ -87,30 +81,60 @@ func (s *solvePlate) sum(f func(i0, i1 int) float64) float64 {
 			part[r] = f(r*s.cols, (r+1)*s.cols)
 		}
 	})
-	total := 0.0
+	return total(part)
+}
+
+func total(part []float64) (sum float64) {
 	for _, v := range part {
-		total += v
+		sum += v
 	}
-	return total
+	return sum
 }
 
 // bend sets ap = L'L v with L the five-point Laplacian inside the raster, and sums over it as it goes.
 func (s *solvePlate) bend(v []float32, f func(i0, i1 int) float64) float64 {
-	c := s.cols
-	rows.Do(s.rws, func(r0, r1 int) {
-		for r := max(1, r0); r < min(s.rws-1, r1); r++ {
-			o := s.lap[r*c : (r+1)*c]
-			laplace(o[1:c-1], v[r*c:(r+1)*c], v[(r-1)*c+1:], v[(r+1)*c+1:])
-			if s.seam == nil {
-				continue
-			}
-			for i := r*c + 1; i < (r+1)*c-1; i++ {
-				if s.seam[i] || s.seam[i-1] || s.seam[i+1] || s.seam[i-c] || s.seam[i+c] {
-					s.lap[i] = 0
-				}
-			}
+	part := make([]float64, s.rws)
+	rows.Pipeline(s.rws, func(r int) { s.laplacian(v, r) }, s.transposed(part, f))
+	return total(part)
+}
+
+// turned is bend of p, once that has been turned to the inverse of the diagonal times the residual, and b times itself.
+func (s *solvePlate) turned(b float32, f func(i0, i1 int) float64) float64 {
+	part := make([]float64, s.rws)
+	rows.Pipeline(s.rws, func(r int) {
+		if b == 0 {
+			return // the first p is set
 		}
-	})
+		i0, i1 := r*s.cols, (r+1)*s.cols
+		p, res, inv := s.p[i0:i1], s.res[i0:i1], s.inv[i0:i1]
+		for i, q := range p {
+			p[i] = res[i]*inv[i] + b*q
+		}
+	}, func(r int) { s.laplacian(s.p, r) }, s.transposed(part, f))
+	return total(part)
+}
+
+// laplacian fills row r of lap with that of v; there is none on the raster's rim and beside a seam.
+func (s *solvePlate) laplacian(v []float32, r int) {
+	if r == 0 || r == s.rws-1 {
+		return
+	}
+	c := s.cols
+	o := s.lap[r*c : (r+1)*c]
+	laplace(o[1:c-1], v[r*c:(r+1)*c], v[(r-1)*c+1:], v[(r+1)*c+1:])
+	if s.seam == nil {
+		return
+	}
+	for i := r*c + 1; i < (r+1)*c-1; i++ {
+		if s.seam[i] || s.seam[i-1] || s.seam[i+1] || s.seam[i-c] || s.seam[i+c] {
+			s.lap[i] = 0
+		}
+	}
+}
+
+// transposed is the stage that fills a row of ap with L' lap and notes in part what f sums over it.
+func (s *solvePlate) transposed(part []float64, f func(i0, i1 int) float64) func(r int) {
+	c := s.cols
 	zero := make([]float32, c)
 	row := func(r int) []float32 {
 		if r < 0 || r >= s.rws {
@@ -118,14 +142,13 @@ func (s *solvePlate) bend(v []float32, f func(i0, i1 int) float64) float64 {
 		}
 		return s.lap[r*c : (r+1)*c]
 	}
-	return s.sum(func(i0, i1 int) float64 {
-		r := i0 / c
-		o, mid, up, down := s.ap[i0:i1], row(r), row(r-1), row(r+1)
+	return func(r int) {
+		o, mid, up, down := s.ap[r*c:(r+1)*c], row(r), row(r-1), row(r+1)
 		o[0] = mid[1] + up[0] + down[0] - 4*mid[0]
 		laplace(o[1:c-1], mid, up[1:], down[1:])
 		o[c-1] = mid[c-2] + up[c-1] + down[c-1] - 4*mid[c-1]
-		return f(i0, i1)
-	})
+		part[r] = f(r*c, (r+1)*c)
+	}
 }
 
 // laplace fills o with the five-point Laplacian of mid, which reaches one cell further to either side.

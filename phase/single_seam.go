@@ -198,17 +198,27 @@ func (s seamMap) search() (c curve, dip float64) {
 		}
 	}
 	for step := 1.0; step > 0.2; step /= 2 {
-		from, most := best, -1.0
-		for d := range 7 * 7 * 7 * 7 {
-			c := from
+		around := func(d int) curve {
+			c := best
 			for i := range c {
 				c[i] += step * float64(d%7-3)
 				d /= 7
 			}
-			if v, _ := s.sum(c, 0); v > most {
-				best, most = c, v
+			return c
+		}
+		lacks := make([]float64, 7*7*7*7)
+		rows.Do(len(lacks), func(d0, d1 int) {
+			for d := d0; d < d1; d++ {
+				lacks[d], _ = s.sum(around(d), 0)
+			}
+		})
+		most := 0
+		for d, v := range lacks {
+			if v > lacks[most] {
+				most = d
 			}
 		}
+		best = around(most)
 	}
 	on, n := s.sum(best, 0)
 	a, na := s.sum(best, -4)

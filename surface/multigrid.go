@@ -94,65 +94,28 @@ func (l *level) coarsen() *level {
 }
 
 func (l *level) parallel(n int, do func(y0, y1 int)) {
-	if l.cols*l.rows < 20000 {
+	if l.cols*l.rows < leastShared {
 		do(0, n)
 		return
 	}
 	rows.Do(n, do)
 }
 
-// pipeline runs stages over the rows of a level in one pass through memory, each one row behind the one before: a stage reads the rows beside
-// its own as the stage before left them. Strips of rows are worked side by side; at the seams between them later stages wait until
-// both sides are there.
+// pipeline runs stages over the rows: see rows.Pipeline.
 func (l *level) pipeline(stages ...func(y int)) {
-	strips := min(stripsOf(l), l.rows/(4*len(stages)))
-	if strips < 2 {
-		l.strip(0, l.rows, stages)
+	if l.cols*l.rows >= leastShared {
+		rows.Pipeline(l.rows, stages...)
 		return
 	}
-	start := func(k int) int { return l.rows * k / strips }
-	rows.Do(strips, func(k0, k1 int) {
-		for k := k0; k < k1; k++ {
-			l.strip(start(k), start(k+1), stages)
-		}
-	})
-	rows.Do(strips-1, func(k0, k1 int) {
-		for k := k0; k < k1; k++ {
-			seam := start(k + 1)
-			for s, do := range stages {
-				for y := seam - s; y < seam+s; y++ {
-					do(y)
-				}
-			}
-		}
-	})
-}
-
-// strip runs the stages over the rows y0 to y1, less what waits for the strips beside it.
-func (l *level) strip(y0, y1 int, stages []func(y int)) {
-	top, bottom := 1, 1
-	if y0 == 0 {
-		top = 0
-	}
-	if y1 == l.rows {
-		bottom = 0
-	}
-	for y := y0; y < y1+len(stages)-1; y++ {
-		for s, do := range stages {
-			if r := y - s; r >= y0+top*s && r < y1-bottom*s {
-				do(r)
-			}
+	for _, do := range stages {
+		for y := range l.rows {
+			do(y)
 		}
 	}
 }
 
-// stripsOf is into how many strips a level is cut: as rows.Do cuts, or one where it is small.
-func stripsOf(l *level) int {
-	if l.cols*l.rows < 20000 {
-		return 1
-	}
-	return 8
-}
+// leastShared is how many cells are worth sharing between processors.
+const leastShared = 20000
 
 // fresh relaxes the even cells of row y, of a checkerboard, from zero.
 func (l *level) fresh(y int) {
