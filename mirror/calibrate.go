@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/internal/lm"
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/phase"
 	"fairmetal/pose"
@@ -467,6 +468,7 @@ type solver struct {
 	stay    bool        // the lens stays as told
 	sights  []Sight
 	rays    []r3.Vec
+	along   []float64 // where each ray met the form last
 	weight  []float64 // robust
 	prior   Prior
 	nominal Board
@@ -576,7 +578,7 @@ func (s *solver) misfits(x, r []float64) {
 				continue
 			}
 			ray := see.ray(i)
-			p, zx, zy, ok := f.Hit(see.eye, ray)
+			p, zx, zy, ok := s.hit(&f, see.eye, ray, i)
 			var u, v float64
 			if ok {
 				u, v, ok = b.Reflect(ray, p, zx, zy)
@@ -589,6 +591,21 @@ func (s *solver) misfits(x, r []float64) {
 		}
 	})
 	s.priors(b, f, &see, x, r[2*used:])
+}
+
+// hit is where the ray of a sight meets the form, sought from where it did last.
+func (s *solver) hit(f *Form, eye, ray r3.Vec, i int) (p r3.Vec, zx, zy float64, ok bool) {
+	if ray.Z > -1e-6 {
+		return p, 0, 0, false
+	}
+	if s.along[i] == 0 {
+		s.along[i] = -eye.Z / ray.Z
+	}
+	p, zx, zy, ok = f.hitFrom(eye, ray, &s.along[i])
+	if !ok {
+		s.along[i] = 0
+	}
+	return p, zx, zy, ok
 }
 
 // rootWeight is the square root of the weight of a sight in the fit, 1/mm.
@@ -632,7 +649,7 @@ func (s *solver) residuals(x []float64) []float64 {
 		for i := i0; i < i1; i++ {
 			t := s.sights[i]
 			out[i] = math.Inf(1)
-			if p, zx, zy, ok := f.Hit(s.fr.Camera.Centre, s.rays[i]); ok {
+			if p, zx, zy, ok := s.hit(&f, s.fr.Camera.Centre, s.rays[i], i); ok {
 				if u, v, ok := b.Reflect(s.rays[i], p, zx, zy); ok {
 					out[i] = math.Hypot(u-t.U, v-t.V)
 				}
@@ -659,10 +676,8 @@ const tukey = 4.685
 // reweight updates the robust weights and the effective sigma of a sight.
 func (s *solver) reweight(x []float64) (settled bool) {
 	d := s.residuals(x)
-	sorted := slices.Clone(d)
-	slices.Sort(sorted)
 	// Median of a Rayleigh-distributed distance is 1.1774 sigma.
-	s.scale = max(sorted[len(sorted)/2]/1.1774, 0.02)
+	s.scale = max(order.Nth(slices.Clone(d), len(d)/2)/1.1774, 0.02)
 	var sum, n, change float64
 	for i, v := range d {
 		w := 0.0

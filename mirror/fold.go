@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/surface"
 )
@@ -163,8 +164,7 @@ func foldAt(known []slopeAt, angle float64) (f Fold, crown float64, found bool) 
 	for k, b := range bins {
 		m[k] = math.NaN()
 		if 4*len(b) > most && len(b) > minBin {
-			slices.Sort(b)
-			m[k] = b[len(b)/2]
+			m[k] = order.Nth(b, len(b)/2)
 		}
 	}
 	jump := func(k, reach int) float64 {

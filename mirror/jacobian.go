@@ -61,7 +61,7 @@ func (s *solver) jacobian(x, step []float64, cols [][]float64) {
 				continue
 			}
 			ray := see.ray(i)
-			p, zx, zy, ok := f.Hit(see.eye, ray)
+			p, zx, zy, ok := s.hit(&f, see.eye, ray, i)
 			if !ok {
 				continue
 			}
@@ -102,7 +102,8 @@ func (s *solver) jacobian(x, step []float64, cols [][]float64) {
 			}
 			for j := nShape; j < len(x); j++ {
 				ray := of[j].see.ray(i)
-				if p, zx, zy, ok := f.Hit(of[j].see.eye, ray); ok {
+				at := s.along[i]
+				if p, zx, zy, ok := f.hitFrom(of[j].see.eye, ray, &at); ok {
 					cols[j][2*k], cols[j][2*k+1] = by(&b, ray, p, zx, zy, step[j])
 				}
 			}

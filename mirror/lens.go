@@ -96,7 +96,7 @@ func (s *solver) fixLens(x []float64) []float64 {
 // place sets the frame and its rays.
 func (s *solver) place(fr *pose.Frame) {
 	s.fr = fr
-	s.rays = make([]r3.Vec, len(s.sights))
+	s.rays, s.along = make([]r3.Vec, len(s.sights)), make([]float64, len(s.sights))
 	for i, t := range s.sights {
 		s.rays[i] = fr.Camera.Ray(t.PX, t.PY)
 	}

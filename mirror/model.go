@@ -101,6 +101,13 @@ func (f *Form) Hit(from, dir r3.Vec) (p r3.Vec, zx, zy float64, ok bool) {
 		return p, 0, 0, false
 	}
 	t := -from.Z / dir.Z
+	return f.hitFrom(from, dir, &t)
+}
+
+// hitFrom is Hit for a ray that meets the form near t along it, which becomes where it does.
+func (f *Form) hitFrom(from, dir r3.Vec, at *float64) (p r3.Vec, zx, zy float64, ok bool) {
+	t := *at
+	defer func() { *at = t }()
 	for range 12 {
 		p = r3.Vec{X: from.X + t*dir.X, Y: from.Y + t*dir.Y, Z: from.Z + t*dir.Z}
 		var z float64
@@ -111,8 +118,9 @@ func (f *Form) Hit(from, dir r3.Vec) (p r3.Vec, zx, zy float64, ok bool) {
 		}
 		dt := (z - p.Z) / den
 		t += dt
-		// A step lands within a thousandth of its square: what is left, and what the slopes turn by on the way, is under a nanometre and 1e-7.
-		if math.Abs(dt) < 1e-4 {
+		// A step lands within a thousandth of its square: what is left, and what the slopes turn by on the way, is under a nanometre and 1e-7, on a
+		// sharp feature line too.
+		if math.Abs(dt) < 5e-5 {
 			return r3.Vec{X: from.X + t*dir.X, Y: from.Y + t*dir.Y, Z: from.Z + t*dir.Z}, zx, zy, t > 0
 		}
 	}

@@ -27,6 +27,7 @@ func (s *solver) outwards(x []float64) []float64 {
 			inner.sights, inner.rays, inner.weight = append(inner.sights, t), append(inner.rays, s.rays[i]), append(inner.weight, 1)
 		}
 	}
+	inner.along = make([]float64, len(inner.sights))
 	if len(inner.sights) > 60 {
 		inner.stride = max(1, len(inner.sights)/quickSights)
 		if near, err := inner.settle(first); err == nil {
