@@ -1,6 +1,7 @@
 package inspection
 
 import (
+	"slices"
 	"sync"
 
 	"fairmetal/mirror"
@@ -54,21 +55,56 @@ func (r *run) demodulate() error {
 			return err
 		}
 	}
+	r.readings = fields
+	r.take(fields)
+	return nil
+}
+
+// take takes over what two single photos say.
+func (r *run) take(fields [2]*phase.Single) {
 	r.u, r.v = &fields[0].Field, &fields[1].Field
-	r.folded = make([]bool, len(fields[0].Folded))
+	r.folded, r.seam = make([]bool, len(fields[0].Folded)), nil
 	for i := range r.folded {
 		r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
 	}
 	for _, f := range fields {
-		if r.seam == nil {
-			r.seam = f.Seam
+		if f.Seam == nil {
 			continue
+		}
+		if r.seam == nil {
+			r.seam = make([]bool, len(f.Seam))
 		}
 		for i, v := range f.Seam {
 			r.seam[i] = r.seam[i] || v
 		}
 	}
-	return nil
+}
+
+// doubt reads single photos that fit no panel as if a feature line hid stripes where that is likeliest, and keeps what fits and is borne out.
+func (r *run) doubt(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	for axis, first := range r.readings {
+		if first.Doubt == nil {
+			continue
+		}
+		cut := first.Doubt()
+		if cut == nil {
+			continue
+		}
+		before, notices := *r, len(r.res.Notices)
+		other := *r.readings[1-axis]
+		other.X = slices.Clone(other.X)
+		var fields [2]*phase.Single
+		fields[axis], fields[1-axis] = cut, &other
+		r.take(fields)
+		if beyond := r.apart(); beyond != nil {
+			if next, err := r.countSides(beyond, prior); err == nil && r.beyondSeam == nil && misfit(next) < misfit(cal) {
+				return next
+			}
+		}
+		*r = before
+		r.res.Notices = r.res.Notices[:notices]
+	}
+	return cal
 }
 
 func (r *run) frameOf(axis string) (frame, bool) {

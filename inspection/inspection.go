@@ -138,8 +138,10 @@ type run struct {
 	set    capture.Set
 	frames []frame
 	u, v   *phase.Field
-	folded []bool // pixels inside a folded reflection
-	seam   []bool // pixels on feature lines that hide stripes; nil: none
+
+	readings [2]*phase.Single // of single photos
+	folded   []bool           // pixels inside a folded reflection
+	seam     []bool           // pixels on feature lines that hide stripes; nil: none
 
 	beyondSeam []bool // pixels left out because the line before them hides an unknown number of stripes; nil: none
 
@@ -668,6 +670,9 @@ func (r *run) mirror() error {
 	}
 	if err == nil && beyond == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
+	}
+	if err == nil && beyond == nil && r.set.Kind == capture.Single && !r.bearsOut(cal) {
+		cal = r.doubt(cal, prior)
 	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")

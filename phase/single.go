@@ -19,6 +19,9 @@ type Single struct {
 	// Seam marks pixels beside and on a feature line that hides stripes; nil where there is none. What lies beyond it may be whole stripes
 	// off.
 	Seam []bool
+	// Doubt reads the photo anew as if a feature line hid stripes where that is likeliest, though no seam shows plainly: for a whole that fits
+	// no panel. Nil where there is no doubt; it may be called once, and gives nil where no line is likely at all.
+	Doubt func() *Single
 }
 
 // NoStripesError says that one photo shows no stripes that could be followed.
@@ -76,6 +79,9 @@ func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (
 	s := l.field(img.W, img.H, pitchMM)
 	if math.IsNaN(s.SigmaMM) {
 		return nil, &NoStripesError{Axis: axis, PitchMM: pitchMM}
+	}
+	if l.seam == nil && !l.whole {
+		s.Doubt = func() *Single { return l.doubt(img.W, img.H, pitchMM) }
 	}
 	return s, nil
 }

@@ -28,6 +28,7 @@ type lock struct {
 	folded []bool    // cells enclosed by them that cannot be
 	holes  []bool    // cells that cannot be read, in places thicker than a seam
 	seam   []bool    // cells on a feature line that cuts the stripes; nil: none
+	whole  bool      // the board's edges say that no stripes are hidden
 	seen   []float32 // the prediction at the last look at each cell
 	due    []bool    // cells to look at
 	other  *lock     // of stripes that cross these; nil: none

@@ -9,14 +9,20 @@ import (
 
 // cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
 // into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k and
-// takes the seam's cells out, more of them where the seam is not plain. False where there is no seam.
-func (l *lock) cut(label []int32, id int32, k float64) bool {
+// takes the seam's cells out. False where there is no seam that dips by as much as least.
+func (l *lock) cut(label []int32, id int32, k, least float64) bool {
 	ax := l.across(label, id)
 	m := l.seamMap(label, id, ax)
 	c, dip := m.search()
-	if dip < seamDip {
+	if dip < least {
 		return false
 	}
+	l.cutAlong(ax, c, dip, k)
+	return true
+}
+
+// cutAlong cuts along a curve across the lines of cells, more broadly where the seam is not plain.
+func (l *lock) cutAlong(ax across, c curve, dip, k float64) {
 	l.seam = make([]bool, len(l.ok))
 	at := make([]int, ax.n)
 	for n := range ax.n {
@@ -43,14 +49,33 @@ func (l *lock) cut(label []int32, id int32, k float64) bool {
 		l.move(span, finalSteps)
 	}
 	if dip > plainDip {
-		return true
+		return
 	}
 	for n, p := range at {
 		for m := max(0, p-dimReach); m <= min(ax.m-1, p+dimReach); m++ {
 			l.ok[ax.at(n, m)] = false
 		}
 	}
-	return true
+}
+
+// doubt is what the largest part reads as if a seam ran along the likeliest curve, though no plain one does; nil where none is likely. What
+// the lock holds is changed.
+func (l *lock) doubt(w, h int, pitchMM float64) *Single {
+	label, sizes := l.parts(l.ok)
+	if len(sizes) == 0 {
+		return nil
+	}
+	largest := 0
+	for k, n := range sizes {
+		if n > sizes[largest] {
+			largest = k
+		}
+	}
+	if !l.cut(label, int32(largest+1), 0, doubtDip) {
+		return nil
+	}
+	l.folded = l.enclosed(l.ok)
+	return l.field(w, h, pitchMM)
 }
 
 const (
@@ -59,6 +84,8 @@ const (
 	// seamDip is how much less photo and prediction must agree along a seam than beside it. A pressed line that crowds four stripes
 	// into six pixels dips by 0.4, the weakest curve on orange peel by 0.07.
 	seamDip = 0.2
+	// doubtDip is as little as the weakest curve on orange peel dips by: a seam may be there all the same.
+	doubtDip = 0.05
 	// plainDip places a seam to a cell all along; less to some dimReach cells.
 	plainDip = 0.25
 	dimReach = 4
