@@ -860,7 +860,7 @@ func gridOver(x0, y0, x1, y1, reach float64) (surface.Grid, error) {
 // of a micrometre.
 func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	coarse := surface.Grid{Cols: (g.Cols + 1) / 2, Rows: (g.Rows + 1) / 2, PitchMM: 2 * g.PitchMM, X0MM: g.X0MM, Y0MM: g.Y0MM}
-	dev, _, _, err := r.integrate(coarse, nil)
+	dev, _, _, err := r.integrate(coarse, nil, roughTol)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -869,7 +869,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 		return nil, 0, err
 	}
 	takeOff(dev, rough.Grid(coarse))
-	dev, gap, bends, err := r.integrate(g, surface.Double(coarse, dev, g))
+	dev, gap, bends, err := r.integrate(g, surface.Double(coarse, dev, g), fineTol)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -923,7 +923,7 @@ func (r *run) guessed(x, y float64) bool {
 
 // integrate returns the height over the form, free by a smooth remainder, of metal that stands about dev mm above it (nil: on it),
 // the cells whose slopes were bridged, and by how much the slopes bend from cell to cell.
-func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bool, bends []float32, err error) {
+func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (next []float64, gap []bool, bends []float32, err error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
 	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.slips)
 	spanned := r.spanSeams(g, rx, ry)
@@ -938,7 +938,7 @@ func (r *run) integrate(g surface.Grid, dev []float64) (next []float64, gap []bo
 	for _, i := range spanned {
 		trust[i] = min(trust[i], spanWeight) // holds both sides together and bends neither
 	}
-	if next, err = surface.Integrate(g, rx, ry, trust, dev, 1e-5); err != nil {
+	if next, err = surface.Integrate(g, rx, ry, trust, dev, tol); err != nil {
 		return nil, nil, nil, err
 	}
 	if r.struckMM > 0 {
@@ -1086,6 +1086,9 @@ func takeOff(h, off []float64) {
 }
 
 const (
+	// roughTol leaves a fraction of a micrometre, fineTol a hundredth, of heights that scatter by half a micrometre.
+	roughTol, fineTol = 1e-4, 3e-5
+
 	curlRatio       = 25.0  // times the spread of curl over the panel: sharp metal reaches ten by interpolation
 	curlFloor       = 0.008 // 1/mm: a slipped stripe order jumps by p/2B, 0.018 at 16 and 450 mm, over two cells
 	gapMM           = 1.5   // half the width of gaps that are closed: the unreadable bottom of a crease

@@ -33,8 +33,13 @@ func (r *Result) Draw() Pictures {
 	h := int(math.Round(float64(src.H) * float64(w) / float64(src.W)))
 	shown := g
 	if w != src.W {
-		shown = image.NewGray(image.Rect(0, 0, w, h))
-		draw.ApproxBiLinear.Scale(shown, shown.Bounds(), g, g.Bounds(), draw.Src, nil)
+		// Into colours, for which scaling grey is quick, and back.
+		wide := image.NewRGBA(image.Rect(0, 0, w, h))
+		draw.ApproxBiLinear.Scale(wide, wide.Bounds(), g, g.Bounds(), draw.Src, nil)
+		shown = image.NewGray(wide.Bounds())
+		for i := range shown.Pix {
+			shown.Pix[i] = wide.Pix[4*i]
+		}
 	}
 	scale := float64(w) / float64(r.Photo.W)
 	return Pictures{Photo: shown, Heat: r.heat(w, h, scale), Scale: scale}

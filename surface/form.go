@@ -230,21 +230,34 @@ func (s *Smooth) solve(cells []sampleCell, basis []float64) error {
 	rows.Do(len(parts), func(k0, k1 int) {
 		for k := k0; k < k1; k++ {
 			t := part{a: make([]float64, n*n), rhs: make([]float64, n)}
-			for i := k * lot; i < min((k+1)*lot, len(cells)); i++ {
-				c := cells[i]
-				if c.w == 0 {
-					continue
-				}
-				b := basis[i*n : (i+1)*n]
+			// Two cells at a time: half the sums to fetch and to store.
+			last := -1
+			both := func(i, j int, wi, wj float64) {
+				c, d := cells[i], cells[j]
+				b, e := basis[i*n:(i+1)*n], basis[j*n:(j+1)*n]
 				for p, v := range b {
-					wp := c.w * v
-					t.rhs[p] += wp * c.h
-					row := t.a[p*n : (p+1)*n]
-					for q := p; q < n; q++ {
-						row[q] += wp * b[q]
+					wb, we := wi*v, wj*e[p]
+					t.rhs[p] += wb*c.h + we*d.h
+					row, b, e := t.a[p*n+p:(p+1)*n], b[p:], e[p:]
+					b, e = b[:len(row)], e[:len(row)]
+					for q := range row {
+						row[q] += wb*b[q] + we*e[q]
 					}
 				}
-				t.used += c.w
+				t.used += wi + wj
+			}
+			for i := k * lot; i < min((k+1)*lot, len(cells)); i++ {
+				switch {
+				case cells[i].w == 0:
+				case last < 0:
+					last = i
+				default:
+					both(last, i, cells[last].w, cells[i].w)
+					last = -1
+				}
+			}
+			if last >= 0 {
+				both(last, last, cells[last].w/2, cells[last].w/2)
 			}
 			parts[k] = t
 		}
