@@ -80,16 +80,24 @@ func (r *run) take(fields [2]*phase.Single) {
 	}
 }
 
-// doubt reads single photos that fit no panel as if a feature line hid stripes where that is likeliest, and keeps what fits and is borne out.
-func (r *run) doubt(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+// doubt reads single photos of which few sights fit no panel as if a feature line hid stripes where one shows but faintly. It is nil, and all as
+// before, unless that fits and is borne out.
+func (r *run) doubt(prior mirror.Prior) *mirror.Calibration {
+	if !slices.ContainsFunc(r.readings[:], func(s *phase.Single) bool { return s != nil && s.Doubt != nil }) {
+		return nil
+	}
+	few := prior
+	few.Rough = true
+	whole, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), few)
+	if err == nil && r.bearsOut(whole) {
+		return nil
+	}
 	for axis, first := range r.readings {
 		if first.Doubt == nil {
 			continue
 		}
 		cut := first.Doubt()
-		if cut == nil {
-			continue
-		}
+		first.Doubt = nil
 		before, notices := *r, len(r.res.Notices)
 		other := *r.readings[1-axis]
 		other.X = slices.Clone(other.X)
@@ -97,14 +105,14 @@ func (r *run) doubt(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibra
 		fields[axis], fields[1-axis] = cut, &other
 		r.take(fields)
 		if beyond := r.apart(); beyond != nil {
-			if next, err := r.countSides(beyond, prior); err == nil && r.beyondSeam == nil && misfit(next) < misfit(cal) {
+			if next, nextErr := r.countSides(beyond, prior); nextErr == nil && r.beyondSeam == nil && (err != nil || misfit(next) < misfit(whole)) {
 				return next
 			}
 		}
 		*r = before
 		r.res.Notices = r.res.Notices[:notices]
 	}
-	return cal
+	return nil
 }
 
 func (r *run) frameOf(axis string) (frame, bool) {

@@ -658,6 +658,8 @@ func (r *run) mirror() error {
 	}
 	if beyond != nil {
 		cal, err = r.countSides(beyond, prior)
+	} else if counted := r.doubt(prior); counted != nil {
+		cal = counted
 	} else if r.onePitch() && r.set.Kind != capture.Single {
 		cal, err = r.countOut(prior)
 	} else {
@@ -670,9 +672,6 @@ func (r *run) mirror() error {
 	}
 	if err == nil && beyond == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
-	}
-	if err == nil && beyond == nil && r.set.Kind == capture.Single && !r.bearsOut(cal) {
-		cal = r.doubt(cal, prior)
 	}
 	if err != nil {
 		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")

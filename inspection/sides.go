@@ -276,58 +276,19 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 		near, line.Width = r.nearLine(near, line, sights, s.far, prior)
 	}
 	if ok {
-		fit := func(c count, rough bool) (*mirror.Calibration, error) {
-			prior := prior
-			prior.Rough = rough
-			line := line
-			line.Step = c.step
-			prior.Begin = &mirror.Start{Lines: []mirror.Fold{line}}
-			moved := slices.Clone(sights)
-			for i := range moved {
-				if t := &moved[i]; s.far[int(t.PY)*r.u.W+int(t.PX)] {
-					t.U, t.V = t.U+float64(c.u)*r.u.PitchMM, t.V+float64(c.v)*r.v.PitchMM
-				}
-			}
-			return mirror.Calibrate(&r.res.Frame, moved, prior)
-		}
-		list := r.counts(near, line, sights, s.far)
-		list = list[:min(likelyOnFew, len(list))]
-		// The fits are small: they go side by side.
-		tried := func(list []count, rough bool) []*mirror.Calibration {
-			out := make([]*mirror.Calibration, len(list))
-			var wg sync.WaitGroup
-			for i, c := range list {
-				wg.Go(func() {
-					if cal, err := fit(c, rough); err == nil {
-						out[i] = cal
-					}
-				})
-			}
-			wg.Wait()
-			return out
-		}
-		rank := map[count]float64{}
-		for i, cal := range tried(list, true) {
-			rank[list[i]] = math.Inf(1)
-			if cal != nil {
-				rank[list[i]] = misfit(cal)
+		var best *trial
+		for _, t := range r.tryCounts(r.counts(near, line, sights, s.far), line, sights, s.far, prior) {
+			if t.cal != nil && (best == nil || misfit(t.cal) < misfit(best.cal)) {
+				best = &t
 			}
 		}
-		slices.SortStableFunc(list, func(a, b count) int { return cmp.Compare(rank[a], rank[b]) })
-		var best *mirror.Calibration
-		var as count
-		for i, next := range tried(list[:min(likelyOnAll, len(list))], false) {
-			if next != nil && (best == nil || misfit(next) < misfit(best)) {
-				best, as = next, list[i]
+		if best != nil && r.bearsOut(best.cal) {
+			r.u, r.v = r.u.Moved(s.far, best.u), r.v.Moved(s.far, best.v)
+			if folds := best.cal.Form.Folds; len(folds) > 0 { // else it shows too faint a step to keep it
+				line = folds[0]
 			}
-		}
-		if best != nil && r.bearsOut(best) {
-			r.u, r.v = r.u.Moved(s.far, as.u), r.v.Moved(s.far, as.v)
-			if len(best.Form.Folds) > 0 { // else it shows too faint a step to keep it
-				line = best.Form.Folds[0]
-			}
-			r.strike(best, line)
-			return best, nil
+			r.strike(best.cal, line)
+			return best.cal, nil
 		}
 	}
 	for i, v := range s.far {
@@ -341,6 +302,59 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 	}
 	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
 	return near, nil
+}
+
+// trial is a count and the fit with it; nil: there is none.
+type trial struct {
+	count
+	cal *mirror.Calibration
+}
+
+// tryCounts fits the set-up with the likeliest counts on few sights, and with those that fit best on all, from where they came to.
+func (r *run) tryCounts(list []count, line mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior) []trial {
+	var all []trial
+	for _, c := range list[:min(likelyOnFew, len(list))] {
+		all = append(all, trial{count: c})
+	}
+	// The fits are small: they go side by side.
+	fit := func(rough bool) {
+		var wg sync.WaitGroup
+		for i := range all {
+			t, prior := &all[i], prior
+			prior.Rough = rough
+			if rough {
+				line := line
+				line.Step = t.step
+				prior.Begin = &mirror.Start{Lines: []mirror.Fold{line}}
+			} else if t.cal != nil {
+				prior.Begin = t.cal.Settled
+			}
+			wg.Go(func() {
+				moved := slices.Clone(sights)
+				for i := range moved {
+					if m := &moved[i]; far[int(m.PY)*r.u.W+int(m.PX)] {
+						m.U, m.V = m.U+float64(t.u)*r.u.PitchMM, m.V+float64(t.v)*r.v.PitchMM
+					}
+				}
+				cal, err := mirror.Calibrate(&r.res.Frame, moved, prior)
+				if t.cal = cal; err != nil {
+					t.cal = nil
+				}
+			})
+		}
+		wg.Wait()
+	}
+	fit(true)
+	rank := func(t trial) float64 {
+		if t.cal == nil {
+			return math.Inf(1)
+		}
+		return misfit(t.cal)
+	}
+	slices.SortStableFunc(all, func(a, b trial) int { return cmp.Compare(rank(a), rank(b)) })
+	all = all[:min(likelyOnAll, len(all))]
+	fit(false)
+	return all
 }
 
 // strike leaves a stripe pair beside a line unread: where the stripes of one direction were followed across as if there were no line, they are

@@ -79,8 +79,10 @@ type Prior struct {
 
 // Start is a set-up to begin a fit with.
 type Start struct {
-	x     []float64 // nil: as it was set up, with the lines
+	x     []float64 // of board and smooth form; nil: as they were set up
 	Lines []Fold
+	// Settled says that the sights to come fit it, but for the damage.
+	Settled bool
 }
 
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
@@ -121,6 +123,8 @@ type Calibration struct {
 	// Undamaged is the share of sights that the fit kept, Stray the share that lies at the rim of what is seen and that the form does not
 	// explain at all.
 	Undamaged, Stray float64
+	// Settled is where a fit of more of the same sights may begin.
+	Settled *Start
 	// ShiftU and ShiftV, mm, were found to be missing from all board coordinates: whole periods, to be taken off them.
 	ShiftU, ShiftV float64
 }
@@ -160,7 +164,19 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 	if x, err = s.dropFaint(x); err != nil || s.rms > maxRMSMM {
 		return nil, ErrNoFit
 	}
-	return s.weighTape(x, sigma)
+	settled := s.startAt(x)
+	settled.Settled = true
+	c, err := s.weighTape(x, sigma)
+	if err != nil {
+		return nil, err
+	}
+	c.Settled = settled
+	return c, nil
+}
+
+// startAt is x as another fit may begin with it.
+func (s *solver) startAt(x []float64) *Start {
+	return &Start{x: slices.Clone(x[:nBoard+len(s.exps)]), Lines: s.form(x).Folds}
 }
 
 func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
@@ -200,7 +216,7 @@ func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error
 	if err != nil {
 		return 0, nil, err
 	}
-	return s.rms / (s.kept() * s.kept()), &Start{x: x, Lines: s.form(x).Folds}, nil
+	return s.rms / (s.kept() * s.kept()), s.startAt(x), nil
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
@@ -314,6 +330,11 @@ func (s *solver) settle(x []float64) ([]float64, error) {
 		s.weight[i] = 1
 	}
 	s.sigma = 20
+	least := 4
+	if s.settled {
+		s.reweight(x)
+		least, s.settled = 1, false
+	}
 	var err error
 	for round := range 12 {
 		var res lm.Result
@@ -322,7 +343,7 @@ func (s *solver) settle(x []float64) ([]float64, error) {
 			return nil, err
 		}
 		x = res.X
-		if settled := s.reweight(x); settled && round > 3 {
+		if settled := s.reweight(x); settled && round >= least {
 			break
 		}
 	}
@@ -477,6 +498,7 @@ type solver struct {
 	scale   float64 // robust spread of one sight
 	rms     float64
 	folds   int
+	settled bool    // what comes to be settled first is so already, but for a few sights
 	shiftU  float64 // mm taken off all U, V: whole periods
 	shiftV  float64
 	stride  int // of the sights that the search uses; the last fits use all
@@ -495,11 +517,11 @@ func (s *solver) begin(from *Start) []float64 {
 	if from == nil {
 		return s.start()
 	}
-	s.folds = len(from.Lines)
-	if from.x != nil {
-		return slices.Clone(from.x)
+	s.folds, s.settled = len(from.Lines), from.Settled
+	x := slices.Clone(from.x)
+	if x == nil {
+		x = s.start()
 	}
-	x := s.start()
 	for i := range from.Lines {
 		x = append(x, from.Lines[i].unknowns()...)
 	}

@@ -19,8 +19,8 @@ type Single struct {
 	// Seam marks pixels beside and on a feature line that hides stripes; nil where there is none. What lies beyond it may be whole stripes
 	// off.
 	Seam []bool
-	// Doubt reads the photo anew as if a feature line hid stripes where that is likeliest, though no seam shows plainly: for a whole that fits
-	// no panel. Nil where there is no doubt; it may be called once, and gives nil where no line is likely at all.
+	// Doubt reads the photo as if a feature line hid stripes where one shows but faintly: for a whole that fits no panel. Nil where none shows
+	// at all; it may be called once.
 	Doubt func() *Single
 }
 
@@ -80,7 +80,7 @@ func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (
 	if math.IsNaN(s.SigmaMM) {
 		return nil, &NoStripesError{Axis: axis, PitchMM: pitchMM}
 	}
-	if l.seam == nil && !l.whole {
+	if l.seam == nil && l.faint != nil {
 		s.Doubt = func() *Single { return l.doubt(img.W, img.H, pitchMM) }
 	}
 	return s, nil

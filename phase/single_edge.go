@@ -197,14 +197,13 @@ func (l *lock) seams(label []int32, id int32, a, b interval, boardTurns float64)
 	if a.known() && b.known() {
 		switch k, one := whole(a.shifted(boardTurns), b); {
 		case one && k == 0:
-			l.whole = true
 			return a, b
-		case one && math.Abs(k) <= seamMost && l.cut(label, id, k, seamDip):
+		case one && math.Abs(k) <= seamMost && l.cut(label, id, k):
 			return a, b.shifted(k)
 		}
 	}
 	// A seam that hides nobody knows how many leaves its far side whole turns off.
-	if l.cut(label, id, 0, seamDip) || a.known() && b.known() {
+	if l.cut(label, id, 0) || a.known() && b.known() {
 		return nowhere, nowhere
 	}
 	if a.known() {

@@ -24,14 +24,14 @@ type lock struct {
 	slope  []float32 // size of the gradient of phi, turns per px
 	even   []float32 // of that of the trend, squared
 	sums   cellSums
-	ok     []bool    // cells to be believed
-	folded []bool    // cells enclosed by them that cannot be
-	holes  []bool    // cells that cannot be read, in places thicker than a seam
-	seam   []bool    // cells on a feature line that cuts the stripes; nil: none
-	whole  bool      // the board's edges say that no stripes are hidden
-	seen   []float32 // the prediction at the last look at each cell
-	due    []bool    // cells to look at
-	other  *lock     // of stripes that cross these; nil: none
+	ok     []bool     // cells to be believed
+	folded []bool     // cells enclosed by them that cannot be
+	holes  []bool     // cells that cannot be read, in places thicker than a seam
+	seam   []bool     // cells on a feature line that cuts the stripes; nil: none
+	faint  *faintSeam // nil: none
+	seen   []float32  // the prediction at the last look at each cell
+	due    []bool     // cells to look at
+	other  *lock      // of stripes that cross these; nil: none
 
 	scratch scratch // of a number for each cell
 }
@@ -164,7 +164,7 @@ var (
 const (
 	trials     = 7
 	finals     = 3
-	trialSteps = 16 // of the plate's solver: the next round goes on
+	trialSteps = 10 // of the plate's solver: the next round goes on
 	finalSteps = 24 // after which the error is a hundredth of what one round changes
 )
 

@@ -9,16 +9,26 @@ import (
 
 // cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
 // into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k and
-// takes the seam's cells out. False where there is no seam that dips by as much as least.
-func (l *lock) cut(label []int32, id int32, k, least float64) bool {
+// takes the seam's cells out. False where no seam shows plainly.
+func (l *lock) cut(label []int32, id int32, k float64) bool {
 	ax := l.across(label, id)
 	m := l.seamMap(label, id, ax)
 	c, dip := m.search()
-	if dip < least {
+	if dip < seamDip {
+		if dip > doubtDip {
+			l.faint = &faintSeam{ax, c, dip}
+		}
 		return false
 	}
 	l.cutAlong(ax, c, dip, k)
 	return true
+}
+
+// faintSeam is a curve across the lines of cells where a seam may be, though it does not show plainly.
+type faintSeam struct {
+	ax  across
+	c   curve
+	dip float64
 }
 
 // cutAlong cuts along a curve across the lines of cells, more broadly where the seam is not plain.
@@ -58,22 +68,10 @@ func (l *lock) cutAlong(ax across, c curve, dip, k float64) {
 	}
 }
 
-// doubt is what the largest part reads as if a seam ran along the likeliest curve, though no plain one does; nil where none is likely. What
-// the lock holds is changed.
+// doubt is what the photo says if there is a seam where one shows faintly. What the lock holds is changed.
 func (l *lock) doubt(w, h int, pitchMM float64) *Single {
-	label, sizes := l.parts(l.ok)
-	if len(sizes) == 0 {
-		return nil
-	}
-	largest := 0
-	for k, n := range sizes {
-		if n > sizes[largest] {
-			largest = k
-		}
-	}
-	if !l.cut(label, int32(largest+1), 0, doubtDip) {
-		return nil
-	}
+	f := l.faint
+	l.cutAlong(f.ax, f.c, f.dip, 0)
 	l.folded = l.enclosed(l.ok)
 	return l.field(w, h, pitchMM)
 }
