@@ -80,14 +80,14 @@ func (r *run) take(fields [2]*phase.Single) {
 	}
 }
 
-// doubt reads single photos of which few sights fit no panel as if a feature line hid stripes where one shows but faintly. It is nil, and all as
+// doubt reads single photos of which few sights fit no panel, with a line on it or without, as if a feature line hid stripes where one shows but faintly. It is nil, and all as
 // before, unless that fits and is borne out.
 func (r *run) doubt(prior mirror.Prior) *mirror.Calibration {
 	if !slices.ContainsFunc(r.readings[:], func(s *phase.Single) bool { return s != nil && s.Doubt != nil }) {
 		return nil
 	}
 	few := prior
-	few.Rough = true
+	few.Rough, few.SeekLine = true, true
 	whole, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), few)
 	if err == nil && r.bearsOut(whole) {
 		return nil

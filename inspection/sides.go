@@ -251,6 +251,7 @@ const (
 	clearMM     = 15.0 // beside a line in which its own section bends the metal
 	likelyOnFew = 5    // counts tried on few sights
 	likelyOnAll = 2    // and on all
+	plainly     = 1.15 // times the best one's misfit on few sights: not that count
 )
 
 // countSides solves the set-up of a single photo on the near side of a line, and counts the far side against it. Where no count fits, the far
@@ -352,7 +353,11 @@ func (r *run) tryCounts(list []count, line mirror.Fold, sights []mirror.Sight, f
 		return misfit(t.cal)
 	}
 	slices.SortStableFunc(all, func(a, b trial) int { return cmp.Compare(rank(a), rank(b)) })
-	all = all[:min(likelyOnAll, len(all))]
+	n := min(likelyOnAll, len(all))
+	for n > 1 && rank(all[n-1]) > plainly*rank(all[0]) {
+		n--
+	}
+	all = all[:n]
 	fit(false)
 	return all
 }

@@ -164,7 +164,7 @@ var (
 const (
 	trials     = 7
 	finals     = 3
-	trialSteps = 10 // of the plate's solver: the next round goes on
+	trialSteps = 16 // of the plate's solver: the next round goes on
 	finalSteps = 24 // after which the error is a hundredth of what one round changes
 )
 

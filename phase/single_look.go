@@ -250,28 +250,27 @@ func (l *lock) dimmed() []float32 {
 
 // swingLeft is exp(-more), 1 at most and leastSwing at least.
 func swingLeft(more float32) float32 {
-	switch i := int32(more * swingSteps); {
+	switch {
 	case more <= 0:
 		return 1
-	case i >= int32(len(swingTable)):
-		return leastSwing
-	default:
-		return swingTable[i]
+	case more < mostDimming:
+		return swingTable[int32(more*swingSteps)]
 	}
+	return leastSwing // also of what is no number
 }
 
-// swingTable holds exp(-x) down to leastSwing in steps of 1/swingSteps, each at its middle.
-var swingTable = func() (t []float32) {
-	for i := 0; ; i++ {
-		v := math.Exp(-(float64(i) + 0.5) / swingSteps)
-		if v < leastSwing {
-			return t
-		}
-		t = append(t, float32(v))
+// swingTable holds exp(-x) up to mostDimming in steps of 1/swingSteps, each at its middle.
+var swingTable = func() (t [mostDimming * swingSteps]float32) {
+	for i := range t {
+		t[i] = float32(math.Exp(-(float64(i) + 0.5) / swingSteps))
 	}
+	return t
 }()
 
-const swingSteps = 1024
+const (
+	swingSteps  = 1024
+	mostDimming = 1.0625 // a little over -ln leastSwing
+)
 
 const (
 	// mostBlurPX is the blur of photos whose stripes are still counted sharp: a defocus of a pixel, and a pixel's own breadth.
