@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"fairmetal/photo"
 )
@@ -120,17 +121,53 @@ func searchAt(p *pyramid, level int, slack float64, before []Card) []Card {
 		slices.SortFunc(found, func(a, b finder) int { return b.hits - a.hits })
 		found = found[:maxFinders]
 	}
-	used := make([]bool, len(found))
-	var out []Card
-	trials := 0
-	for _, t := range triples(found) {
+	s := search{p: p, level: level, found: found, failed: map[[2]int]bool{}}
+	for s.round() {
+	}
+	return s.cards
+}
+
+// search goes through what looks like three finders of one symbol. A card that can be read is fitted in full while others are looked for;
+// where that fails the finders are free again for the next round.
+type search struct {
+	p      *pyramid
+	level  int
+	found  []finder
+	failed map[[2]int]bool // triples, and which of their two homographies, that were read and could not be fitted
+	trials int
+	cards  []Card
+}
+
+// round tells whether another is due.
+func (s *search) round() bool {
+	img, scale := s.p.level(s.level), float64(int(1)<<s.level)
+	used := make([]bool, len(s.found))
+	cover := func(c Card) {
+		for i := range s.found {
+			used[i] = used[i] || c.covers(s.found[i].x*scale, s.found[i].y*scale)
+		}
+	}
+	for _, c := range s.cards {
+		cover(c)
+	}
+	type fit struct {
+		of   [2]int
+		card Card
+		ok   bool
+	}
+	var fits []*fit
+	var wg sync.WaitGroup
+	for n, t := range triples(s.found) {
 		if used[t.tl] || used[t.tr] || used[t.bl] {
 			continue
 		}
-		for _, h := range [2][9]float64{t.h, t.perspective(found)} {
+		for k, h := range [2][9]float64{t.h, t.perspective(s.found)} {
+			if s.failed[[2]int{n, k}] {
+				continue
+			}
 			f, fitted := newTrial(img, h)
 			if fitted {
-				trials++
+				s.trials++
 			}
 			if f == nil {
 				continue
@@ -139,21 +176,26 @@ func searchAt(p *pyramid, level int, slack float64, before []Card) []Card {
 			if !ok {
 				continue
 			}
-			c, ok := f.card(p, level, letter, side)
-			if !ok {
-				continue
-			}
-			out = append(out, c)
-			for i := range found {
-				used[i] = used[i] || c.covers(found[i].x*scale, found[i].y*scale)
-			}
+			cover(f.result(scale, letter, side, 0))
+			c := &fit{of: [2]int{n, k}}
+			fits = append(fits, c)
+			wg.Go(func() { c.card, c.ok = f.card(s.p, s.level, letter, side) })
 			break
 		}
-		if trials > maxTrials {
+		if s.trials > maxTrials {
 			break
 		}
 	}
-	return out
+	wg.Wait()
+	again := false
+	for _, c := range fits {
+		if c.ok {
+			s.cards = append(s.cards, c.card)
+			continue
+		}
+		s.failed[c.of], again = true, true
+	}
+	return again && s.trials <= maxTrials
 }
 
 // covers says whether a point of the photo lies on the symbol.
