@@ -213,33 +213,59 @@ func (f *finder) contour(q *region, level float64) [][2]float64 {
 	return pts
 }
 
-// outline returns the outline at a tenth of the depth. A mark that stands on the rim of another, or a shallow one amid orange
-// peel, has no closed outline of its own so low: where the outline is far wider than the half-depth contour lets a bowl be (and, clear of
-// peel, a star, whose flanks run straight in the logarithm: ln 10/ln 2 = 3.32 times as wide), that contour is spread about its middle to where
-// a Gaussian bowl has its tenth (sqrt(ln 10/ln 2) = 1.82 times as far).
+// outline returns the outline at a tenth of the depth. Where a tenth lies in orange peel and noise, a contour clear of them is spread about its
+// middle to where a Gaussian bowl has its tenth. So is that at half the depth of a mark that stands on the rim of another: where the outline is
+// far wider than that contour lets a bowl be (and, clear of peel, a star, whose flanks run straight in the logarithm: ln 10/ln 2 = 3.32
+// times as wide).
 func (f *finder) outline(q *region) [][2]float64 {
 	pts := f.contour(q, outline*q.peak)
-	core := f.core(q, 0.5*q.peak)
-	if len(core) < 4 || len(q.holes) > 0 {
+	inner, ok := f.inner(q, 0.5)
+	if !ok {
 		return pts
 	}
-	inner := f.contour(&region{sign: q.sign, at: q.at, cells: core}, 0.5*q.peak)
-	const bowl, flank = 1.823, 3.322
-	widest := 1.4 * bowl
+	if share := min(clearOfNoise*f.noise/q.peak, 0.5); share > outline {
+		if clear, ok := f.inner(q, share); ok {
+			pts = spreadOut(clear, share)
+		}
+	}
+	const flank = 3.322
+	widest := 1.4 * wider(0.5)
 	if outline*q.peak > noiseRatio*f.noise {
 		widest = flank
 	}
 	if extent(pts) < widest*extent(inner) {
 		return pts
 	}
+	return spreadOut(inner, 0.5)
+}
+
+// clearOfNoise is how many standard deviations of the undamaged metal, under the search filter, a contour must lie up for peel and noise not to
+// bend it out of shape.
+const clearOfNoise = 4.5
+
+// wider is how much wider than at a share of its depth a Gaussian bowl is at its tenth.
+func wider(share float64) float64 { return math.Sqrt(math.Log(1/outline) / math.Log(1/share)) }
+
+// spreadOut spreads a contour at a share of the depth about its middle to that of a Gaussian bowl at its tenth.
+func spreadOut(pts [][2]float64, share float64) [][2]float64 {
 	var cx, cy float64
-	for _, p := range inner {
-		cx, cy = cx+p[0]/float64(len(inner)), cy+p[1]/float64(len(inner))
+	for _, p := range pts {
+		cx, cy = cx+p[0]/float64(len(pts)), cy+p[1]/float64(len(pts))
 	}
-	for i, p := range inner {
-		inner[i] = [2]float64{cx + bowl*(p[0]-cx), cy + bowl*(p[1]-cy)}
+	k := wider(share)
+	for i, p := range pts {
+		pts[i] = [2]float64{cx + k*(p[0]-cx), cy + k*(p[1]-cy)}
 	}
-	return inner
+	return pts
+}
+
+// inner is the contour at a share of the depth; it is not ok where that is too small, or runs round a hole.
+func (f *finder) inner(q *region, share float64) (pts [][2]float64, ok bool) {
+	core := f.core(q, share*q.peak)
+	if len(core) < 4 || slices.ContainsFunc(core, func(i int) bool { return f.smooth[i] != f.smooth[i] }) {
+		return nil, false
+	}
+	return f.contour(&region{sign: q.sign, at: q.at, cells: core}, share*q.peak), true
 }
 
 // core is the part of a region over a level that hangs together with its peak.
