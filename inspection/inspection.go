@@ -674,7 +674,7 @@ func (r *run) mirror() error {
 		cal = r.seekLine(cal, prior)
 	}
 	if err != nil {
-		return refuse("mirror", strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes")
+		return r.refuseMirror(err)
 	}
 	r.res.Calibration = cal
 	r.res.Frame = cal.Frame // r.cam points into it
@@ -706,6 +706,16 @@ func (r *run) mirror() error {
 		r.note(Warning, "board-tilt", fmt.Sprintf("the board stands %.0f degrees off square", cal.TiltDeg), "turn it to face the damage for an even picture")
 	}
 	return nil
+}
+
+// refuseMirror says that no set-up explains the stripes. What was warned of on the way is the likelier cause.
+func (r *run) refuseMirror(err error) error {
+	text, advice := strings.SplitN(err.Error(), ";", 2)[0], "check the taped distance, the stripe pitch and which photo shows which stripes"
+	if i := slices.IndexFunc(r.res.Notices, func(n Notice) bool { return n.Severity == Warning }); i >= 0 {
+		n := r.res.Notices[i]
+		text, advice = text+": "+n.Text, n.Advice+"; else "+advice
+	}
+	return refuse("mirror", text, advice)
 }
 
 // refuseFew says why so few patches of stripes can be read that no set-up can be solved from them.

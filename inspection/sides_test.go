@@ -123,3 +123,36 @@ func TestSmallFolds(t *testing.T) {
 		}
 	}
 }
+
+// TestFaintLine: metal beyond a line whose step is too faint for the form to keep is measured all the same.
+func TestFaintLine(t *testing.T) {
+	made, err := scene.Render(scene.Gentle(217, 1200), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	facts, err := capture.ReadDir(memfs.FS(made.Files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := RunCapture(context.Background(), memfs.FS(made.Files), facts, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Quality.MeasuredCM2 < 1000 {
+		t.Errorf("%.0f cm2 measured", r.Quality.MeasuredCM2)
+	}
+}
+
+// TestRefusedForWhatWasWarnedOf: where no set-up fits, a warning on the way tells why.
+func TestRefusedForWhatWasWarnedOf(t *testing.T) {
+	r := &run{res: &Result{}}
+	r.note(Info, "few-photos", "few photos", "take more")
+	plain := r.refuseMirror(mirror.ErrNoFit).Error()
+	if strings.Contains(plain, "few photos") || !strings.Contains(plain, "taped distance") {
+		t.Error(plain)
+	}
+	r.note(Warning, "fine-stripes", "the order of the stripes tears", "take stripes twice as wide")
+	if told := r.refuseMirror(mirror.ErrNoFit).Error(); !strings.Contains(told, "tears; take stripes twice as wide") {
+		t.Error(told)
+	}
+}
