@@ -107,7 +107,7 @@ func (in Input) judge(m mark.Mark) Mark {
 		j.Answer = worse(j.Answer, r.Answer)
 	}
 	if m.Folded {
-		add(Reason{"depth-unknown", Risk, "the reflection folds over here: its depth is not known", 0, 0, "", "take a shifted set, or bring the board nearer"})
+		add(Reason{"depth-unknown", Risk, "these photos do not show its bottom: its depth is not known", 0, 0, "", "bring the board nearer; after single photos take a shifted set"})
 		return j
 	}
 	film := in.Film.ThicknessUM
