@@ -827,6 +827,7 @@ func (r *run) surface() error {
 		return refuse("no-surface", "too little of the panel mirrors the board", "move the board so that its mirror image covers the damage")
 	}
 	r.res.Surface = s
+	r.res.Notices = slices.DeleteFunc(r.res.Notices, func(n Notice) bool { return n.Code == "restless" }) // of an earlier one
 	r.res.Quality.SpreadUM = 1000 * spread
 	if 1000*spread > restlessUM {
 		r.note(Warning, "restless", fmt.Sprintf("the undamaged metal scatters by %.0f um, far more than orange peel does: the map may be wrong as a whole", 1000*spread),
@@ -1118,7 +1119,7 @@ const (
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
 	lines := r.res.Calibration.Form.Lines()
-	opt := mark.Options{Lines: lines, Sharp: r.foldedAt}
+	opt := mark.Options{Lines: lines, Sharp: func(x, y float64) bool { return r.foldedAt(x, y) && !r.byCard(x, y) }}
 	if r.set.Kind != capture.Single {
 		opt.Sharp = func(x, y float64) bool {
 			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
@@ -1126,6 +1127,17 @@ func (r *run) marks() error {
 		}
 	}
 	r.res.Marks = mark.Find(r.res.Surface, opt)
+	for k := 0; k < mostStrikes && r.set.Kind == capture.Single; k++ {
+		wrong := r.misread()
+		if len(wrong) == 0 {
+			break
+		}
+		r.strikeMarks(wrong)
+		if err := r.surface(); err != nil {
+			return err
+		}
+		r.res.Marks = mark.Find(r.res.Surface, opt)
+	}
 	if r.set.Kind == capture.Single {
 		// Which the areas tell of.
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
@@ -1148,6 +1160,9 @@ func (r *run) marks() error {
 	r.areas()
 	return nil
 }
+
+// mostStrikes bounds how often the surface is built anew without what was misread.
+const mostStrikes = 3
 
 // dropRestless drops marks that do not stand out of the metal around them as far as a mark must stand out of the whole panel: far out, where
 // stripes are few pixels wide, single photos are restless.

@@ -110,8 +110,10 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 	rows.Do(lh, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range lw {
-				p, _, _, ok := r.Calibration.Form.Hit(cam.Centre, cam.Ray(float64(i*step), float64(j*step)))
-				if !ok {
+				ray := cam.Ray(float64(i*step), float64(j*step))
+				p, zx, zy, ok := r.Calibration.Form.Hit(cam.Centre, ray)
+				// Past the panel's horizon a ray meets nothing that could be seen.
+				if !ok || ray.Z-zx*ray.X-zy*ray.Y > -leastGlance {
 					p.X, p.Y = math.NaN(), math.NaN()
 				}
 				lx[j*lw+i], ly[j*lw+i] = p.X, p.Y
@@ -149,6 +151,9 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 	r.drawOutlines(out, scale)
 	return out
 }
+
+// leastGlance is the sine of the flattest view on the metal that is drawn: at 2 degrees a pixel spans centimetres.
+const leastGlance = 0.035
 
 // drawOutlines draws the marks' outlines, lows in white, highs in black with a white core, so that they read on any paint.
 func (r *Result) drawOutlines(m *image.NRGBA, scale float64) {
