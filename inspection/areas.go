@@ -131,8 +131,11 @@ func (r *run) areas() {
 const cardRimStripes = 2.0
 
 // byCard tells whether a card hides a place, or the stripes beside it.
-func (r *run) byCard(x, y float64) bool {
-	rim := cardRimStripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+func (r *run) byCard(x, y float64) bool { return r.withinCard(x, y, cardRimStripes) }
+
+// withinCard tells whether a place lies under a card or so many stripe pairs from it.
+func (r *run) withinCard(x, y, stripes float64) bool {
+	rim := stripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
 	return nearCard(r.res.Frame.A, x, y, rim) || nearCard(r.res.Frame.B, x, y, rim)
 }
 

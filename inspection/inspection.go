@@ -1119,7 +1119,7 @@ const (
 // marks finds the marks and says where nothing could be measured.
 func (r *run) marks() error {
 	lines := r.res.Calibration.Form.Lines()
-	opt := mark.Options{Lines: lines, Sharp: func(x, y float64) bool { return r.foldedAt(x, y) && !r.byCard(x, y) }}
+	opt := mark.Options{Lines: lines, Sharp: func(x, y float64) bool { return r.foldedAt(x, y) && !r.withinCard(x, y, cardHoleStripes) }}
 	if r.set.Kind != capture.Single {
 		opt.Sharp = func(x, y float64) bool {
 			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
@@ -1234,6 +1234,9 @@ func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func
 	}
 	return false
 }
+
+// cardHoleStripes is how many stripe pairs beside a card a single photo loses to it; what is lost farther out a mark may be.
+const cardHoleStripes = 1.0
 
 // lineHoleMM is how far from a feature line stripes are lost to its own bend, and not to a mark.
 const lineHoleMM = 3.0

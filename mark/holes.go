@@ -22,52 +22,120 @@ func (h *hole) sign() float32 {
 	return 1
 }
 
-// findHoles lists the holes of which told says that sharp metal lies there, and for each cell the number of its hole, 0 for none.
+// findHoles lists the holes of which told says that sharp metal lies there, and for each cell the number of its hole, 0 for none. Where one runs
+// into metal that was lost for another cause, beside a card or beyond the board, its own part counts that metal with a value closes in.
 func (f *finder) findHoles(told func(x, y float64) bool) {
 	g := f.s.Grid
 	f.holeAt = make([]int32, g.Len())
 	if told == nil {
 		return
 	}
-	done := make([]bool, g.Len())
-	for start, v := range f.um {
-		if v == v || done[start] {
-			continue
-		}
-		part := []int{start}
-		done[start] = true
-		open, sharp := false, 0
-		for k := 0; k < len(part); k++ {
-			i := part[k]
-			c, r := i%g.Cols, i/g.Cols
-			if c == 0 || r == 0 || c == g.Cols-1 || r == g.Rows-1 {
-				open = true
-				continue
-			}
-			if told(g.XY(c, r)) {
-				sharp++
-			}
-			for _, j := range [4]int{i - 1, i + 1, i - g.Cols, i + g.Cols} {
-				if f.um[j] != f.um[j] && !done[j] {
-					done[j] = true
-					part = append(part, j)
-				}
-			}
-		}
-		if open || 2*sharp < len(part) {
-			continue
-		}
+	add := func(part []int) {
 		f.holes = append(f.holes, f.lookInto(part))
 		for _, i := range part {
 			f.holeAt[i] = int32(len(f.holes))
 		}
 	}
+	done, sharp := make([]bool, g.Len()), make([]bool, g.Len())
+	for start, v := range f.um {
+		if v == v || done[start] {
+			continue
+		}
+		n := 0
+		part, open := f.flood(start, done, func(i int) bool { return f.um[i] != f.um[i] })
+		for _, i := range part {
+			if sharp[i] = told(g.XY(i%g.Cols, i/g.Cols)); sharp[i] {
+				n++
+			}
+		}
+		if !open && 2*n >= len(part) {
+			add(part)
+			continue
+		}
+		f.toRim(part, sharp)
+		for _, i := range part {
+			done[i] = !sharp[i]
+		}
+		for _, i := range part {
+			if done[i] {
+				continue
+			}
+			if own, open := f.flood(i, done, func(i int) bool { return f.um[i] != f.um[i] && sharp[i] }); !open && f.closedIn(own, sharp) {
+				add(own)
+			}
+		}
+		for _, i := range part {
+			done[i] = true
+		}
+	}
 }
+
+// flood gathers the cells that hang together with start and are in, and tells whether any lies on the map's rim.
+func (f *finder) flood(start int, done []bool, in func(i int) bool) (part []int, open bool) {
+	g := f.s.Grid
+	part = []int{start}
+	done[start] = true
+	for k := 0; k < len(part); k++ {
+		i := part[k]
+		c, r := i%g.Cols, i/g.Cols
+		if c == 0 || r == 0 || c == g.Cols-1 || r == g.Rows-1 {
+			open = true
+		}
+		for _, n := range [4]struct {
+			to int
+			ok bool
+		}{{i - 1, c > 0}, {i + 1, c < g.Cols-1}, {i - g.Cols, r > 0}, {i + g.Cols, r < g.Rows-1}} {
+			if n.ok && !done[n.to] && in(n.to) {
+				done[n.to] = true
+				part = append(part, n.to)
+			}
+		}
+	}
+	return part, open
+}
+
+// toRim has what lies within lostRimMM of the sharp cells of a part belong to them: beside them stripes are lost as well.
+func (f *finder) toRim(part []int, sharp []bool) {
+	for range int(math.Ceil(lostRimMM / f.s.PitchMM)) {
+		var more []int
+		for _, i := range part {
+			c, r := i%f.s.Cols, i/f.s.Cols
+			if !sharp[i] && (c > 0 && sharp[i-1] || c < f.s.Cols-1 && sharp[i+1] || r > 0 && sharp[i-f.s.Cols] || r < f.s.Rows-1 && sharp[i+f.s.Cols]) {
+				more = append(more, i)
+			}
+		}
+		for _, i := range more {
+			sharp[i] = true
+		}
+	}
+}
+
+// lostRimMM is a cell of the single photos' reading.
+const lostRimMM = 2.5
+
+// closedIn tells whether most of what lies beside a part has a value.
+func (f *finder) closedIn(part []int, in []bool) bool {
+	known, lost := 0, 0
+	for _, i := range part {
+		for _, j := range [4]int{i - 1, i + 1, i - f.s.Cols, i + f.s.Cols} {
+			switch {
+			case f.um[j] == f.um[j]:
+				known++
+			case !in[j]:
+				lost++
+			}
+		}
+	}
+	return known > mostlyKnown*lost
+}
+
+// mostlyKnown is how many times as much of a hole's rim must have a value as was lost for another cause.
+const mostlyKnown = 2
 
 // lookInto looks at the metal around a hole: its height and its slopes, over a cell and over two.
 func (f *finder) lookInto(cells []int) hole {
 	h := hole{cells: cells}
-	var rim, slope, n, sides float64
+	var rim, weight, slope, n, sides float64
 	for _, i := range cells {
 		c, r := i%f.s.Cols, i/f.s.Cols
 		for _, d := range [4][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
@@ -83,13 +151,15 @@ func (f *finder) lookInto(cells []int) hole {
 				h.steep = append(h.steep, a-b)
 			}
 			if a == a && c == c {
-				rim, slope, n = rim+a, slope+(a-c)/(2*f.s.PitchMM), n+1
+				rim, weight = rim+a*math.Abs(a), weight+math.Abs(a)
+				slope, n = slope+(a-c)/(2*f.s.PitchMM), n+1
 			}
 		}
 	}
 	h.reach = 2 * float64(len(cells)) / max(1, sides)
-	if n > 0 {
-		h.middle = rim/n + slope/n*f.s.PitchMM*math.Sqrt(float64(len(cells))/math.Pi)
+	if weight > 0 {
+		// Where flanks and a crown reach the rim by turns, the higher tell.
+		h.middle = rim/weight + slope/n*f.s.PitchMM*math.Sqrt(float64(len(cells))/math.Pi)
 	}
 	return h
 }

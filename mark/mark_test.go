@@ -283,3 +283,31 @@ func TestOutlineAmidNoise(t *testing.T) {
 		t.Errorf("length or width %.0f %% off", 100*worst)
 	}
 }
+
+// TestHoleBesideCard: a mark whose unread middle runs into what a card hides is one mark all the same, not a piece of flank on each side.
+func TestHoleBesideCard(t *testing.T) {
+	nan := float32(math.NaN())
+	card := func(x, y float64) bool { return x < -14 && x > -60 && math.Abs(y) < 25 }
+	s := skin(4, 0.2, func(x, y float64) float64 { return -0.3 * math.Exp(-(x*x+y*y)/(2*64)) })
+	for i := range s.Height {
+		x, y := s.XY(i%s.Cols, i/s.Cols)
+		// The middle and two arms along the stripes' own directions, one to the card.
+		if math.Hypot(x, y) < 11 || math.Abs(y) < 2 && math.Abs(x) < 16 || math.Abs(x) < 2 && math.Abs(y) < 24 || card(x, y) {
+			s.Height[i], s.Sigma[i] = nan, nan
+		}
+	}
+	sharp := func(x, y float64) bool { return !card(x, y) && math.Hypot(x, y) < 14 }
+	marks := Find(s, Options{Sharp: sharp})
+	lows := 0
+	for _, m := range marks {
+		if m.Kind != High {
+			lows++
+			if !m.Folded {
+				t.Errorf("%s is said to be %.0f um deep", m.ID, m.DepthUM)
+			}
+		}
+	}
+	if lows != 1 {
+		t.Errorf("%d lows: %+v", lows, marks)
+	}
+}
