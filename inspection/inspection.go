@@ -1144,6 +1144,7 @@ func (r *run) marks() error {
 			return m.Kind == mark.High && (m.Folded || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
 		r.dropRestless()
+		r.unsmooth()
 	}
 	if r.set.Kind != capture.Single {
 		r.doubtSteep()

@@ -79,6 +79,47 @@ const (
 	leastLostUM = 2 // um of depth worth a word: half of what shallow marks may be off
 )
 
+// unsmooth gives narrow marks back what a single photo's reading has smoothed away: stripes tell at their edges alone, and the plate over them passes
+// a wave of wave number k by 1/(1 + (k span)^4) (package phase). Of bowls two stripe pairs wide that and the pixels take an eighth off; how much
+// it was comes into the uncertainty. Length and width grow as the depth falls: the volume stays.
+func (r *run) unsmooth() {
+	for i := range r.res.Marks {
+		m := &r.res.Marks[i]
+		if m.Folded || m.WidthMM <= 0 {
+			continue
+		}
+		pair := r.res.Quality.StripePX * r.mmPerPX(m.XMM, m.YMM)
+		if m.Kind != mark.High {
+			pair *= lowsStretch
+		}
+		left := smoothLeft(m.LengthMM/pair, m.WidthMM/pair)
+		lost := m.DepthUM * (1/left - 1)
+		m.DepthSigmaUM = math.Round(100*math.Hypot(m.DepthSigmaUM/left, unsmoothUnsure*lost)) / 100
+		m.DepthUM = math.Round(10*(m.DepthUM+lost)) / 10
+		size := math.Sqrt(left)
+		m.LengthMM, m.WidthMM = math.Round(100*size*m.LengthMM)/100, math.Round(100*size*m.WidthMM)/100
+		m.RadiusMM, m.StretchPct = math.Round(m.RadiusMM*left*left), math.Round(1e4*m.StretchPct/(left*left*left))/1e4
+		for k, p := range m.OutlineMM {
+			m.OutlineMM[k] = [2]float64{m.XMM + size*(p[0]-m.XMM), m.YMM + size*(p[1]-m.YMM)}
+		}
+	}
+}
+
+// smoothLeft is the share of its depth that a bowl seen so many stripe pairs long and wide has left: a power law through what the 349 marks of 70
+// made-up panels show, square and sine stripes alike. The plate alone, worked out for Gaussian bowls, leaves up to six hundredths more.
+func smoothLeft(length, width float64) float64 {
+	at := func(pairs float64) float64 { return math.Pow(smoothPairs/max(pairs, leastPairs), 3) / 2 }
+	return 1 / (1 + at(length) + at(width))
+}
+
+const (
+	smoothPairs = 1.0
+	// lowsStretch is how much wider the stripes stand in lows, which spread them, than in highs.
+	lowsStretch    = 1.2
+	leastPairs     = 1.2 // narrower ones are not seen so
+	unsmoothUnsure = 0.4 // of what was given back
+)
+
 // mmPerPX is what a pixel spans of the metal at a place, mm, the mean of both directions.
 func (r *run) mmPerPX(x, y float64) float64 {
 	at := func(x, y float64) (px, py float64) {

@@ -1,6 +1,7 @@
 package inspection
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -49,5 +50,25 @@ func TestResolve(t *testing.T) {
 		if (said == "") != (c.advice == "") || !strings.Contains(said, c.advice) {
 			t.Errorf("%s: %q", c.name, said)
 		}
+	}
+}
+
+// TestSmoothLeft: what single photos are said to leave of a bowl is under what the plate alone leaves of it, by no more than pixels and edges a
+// stripe apart explain.
+func TestSmoothLeft(t *testing.T) {
+	const span = 0.15 // stripe pairs, of package phase
+	for _, s := range []float64{0.33, 0.4, 0.5, 0.7, 1, 2} {
+		// The top of a Gaussian bowl of standard deviation s through 1/(1 + (k span)^4), by its spectrum.
+		left, dx := 0.0, 0.01
+		for x := dx / 2; x < 8; x += dx {
+			left += x * math.Exp(-x*x/2) / (1 + math.Pow(x*span/s, 4)) * dx
+		}
+		seen := 2 * 2.146 * s / math.Sqrt(left)
+		if got := smoothLeft(seen, seen); got > left || got < left-0.06 {
+			t.Errorf("a bowl seen %.1f stripe pairs wide: %.3f, the plate leaves %.3f", seen, got, left)
+		}
+	}
+	if long, round := smoothLeft(9, 2), smoothLeft(2, 2); !(long > round && long < 1) {
+		t.Errorf("a crease keeps %.3f, a bowl %.3f", long, round)
 	}
 }
