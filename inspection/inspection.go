@@ -539,15 +539,19 @@ func shiftOf(f capture.Frame) float64 {
 // sweep solves both sweeps of a set.
 func (r *run) sweep() error {
 	board := r.res.Capture.Board
+	forwards := r.set.Direction != "-"
+	var u, v *phase.Sweep
+	if err := both(
+		func() (err error) { u, err = phase.Swept("u", r.shots("u"), forwards, board.WidthMM); return err },
+		func() (err error) { v, err = phase.Swept("v", r.shots("v"), forwards, board.HeightMM); return err }); err != nil {
+		return err
+	}
 	for _, d := range []struct {
-		axis string
-		size float64
-		dst  **phase.Field
-	}{{"u", board.WidthMM, &r.u}, {"v", board.HeightMM, &r.v}} {
-		s, err := phase.Swept(d.axis, r.shots(d.axis), r.set.Direction != "-", d.size)
-		if err != nil {
-			return err
-		}
+		axis  string
+		swept *phase.Sweep
+		dst   **phase.Field
+	}{{"u", u, &r.u}, {"v", v, &r.v}} {
+		s := d.swept
 		for _, f := range s.Moved {
 			r.note(Warning, "frame-moved", f+" does not fit the other photos of its sweep and was left out", "hold the camera still while the board slides")
 		}
