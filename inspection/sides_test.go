@@ -156,3 +156,50 @@ func TestRefusedForWhatWasWarnedOf(t *testing.T) {
 		t.Error(told)
 	}
 }
+
+// TestFaintSeam: where a line shows too faintly to be cut, the photo can be read as if cut there, with metal on both sides; few sights, with a
+// line tried on them, bear the whole out here, so that it stays as it was read.
+func TestFaintSeam(t *testing.T) {
+	made, err := scene.Render(scene.Gentle(222, 1200), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder := memfs.FS(made.Files)
+	facts, err := capture.ReadDir(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &run{ctx: context.Background(), folder: folder, progress: func(string, float64) {}, res: &Result{Capture: facts, SetKind: capture.Single}}
+	for _, step := range []func() error{func() error { return r.photos(facts.Sets[0]) }, r.cards, r.stripes} {
+		if err := step(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	board := facts.Board
+	if r.doubt(mirror.Prior{DistanceMM: board.DistanceMM, WidthMM: board.WidthMM, HeightMM: board.HeightMM, PeriodU: r.period("u"), PeriodV: r.period("v")}) != nil {
+		t.Error("a whole that fits was doubted")
+	}
+	told := 0
+	for _, s := range r.readings {
+		if s.Doubt == nil {
+			continue
+		}
+		told++
+		cut := s.Doubt()
+		seam, read := 0, 0
+		for i, on := range cut.Seam {
+			if on {
+				seam++
+			}
+			if cut.X[i] == cut.X[i] {
+				read++
+			}
+		}
+		if seam == 0 || read < len(cut.X)/10 {
+			t.Errorf("%d pixels on the seam, %d read", seam, read)
+		}
+	}
+	if told == 0 {
+		t.Error("no line shows faintly")
+	}
+}

@@ -186,6 +186,7 @@ func (l *lock) place(boardTurns float64) {
 	if math.IsNaN(middle) {
 		middle = l.guessMiddle()
 	}
+	l.middle = middle
 	for i, id := range label {
 		l.phi.v[i] += float32(shift[id] - middle)
 	}

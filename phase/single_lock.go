@@ -29,6 +29,7 @@ type lock struct {
 	holes  []bool     // cells that cannot be read, in places thicker than a seam
 	seam   []bool     // cells on a feature line that cuts the stripes; nil: none
 	faint  *faintSeam // nil: none
+	middle float64    // turns that were taken off the prediction to count from the board's middle
 	seen   []float32  // the prediction at the last look at each cell
 	due    []bool     // cells to look at
 	other  *lock      // of stripes that cross these; nil: none

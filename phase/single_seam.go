@@ -68,10 +68,25 @@ func (l *lock) cutAlong(ax across, c curve, dip, k float64) {
 	}
 }
 
+// forget has every cell looked at anew.
+func (l *lock) forget() {
+	for i := range l.seen {
+		l.seen[i] = float32(math.NaN())
+	}
+}
+
 // doubt is what the photo says if there is a seam where one shows faintly. What the lock holds is changed.
 func (l *lock) doubt(w, h int, pitchMM float64) *Single {
 	f := l.faint
+	// The photo agrees with the turns as they were followed.
+	for i := range l.phi.v {
+		l.phi.v[i] += float32(l.middle)
+	}
+	l.forget()
 	l.cutAlong(f.ax, f.c, f.dip, 0)
+	for i := range l.phi.v {
+		l.phi.v[i] -= float32(l.middle)
+	}
 	l.folded = l.enclosed(l.ok)
 	return l.field(w, h, pitchMM)
 }
