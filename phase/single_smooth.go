@@ -39,35 +39,13 @@ func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 		pad := make([]float32, cols+2*half)
 		for r := r0; r < r1; r++ {
 			copy(pad[half:], a[r*cols:(r+1)*cols])
-			dst := tmp[r*cols : (r+1)*cols]
-			rows.Weigh(dst, pad[half:], k[0])
-			i := 1
-			for ; i < half; i += 2 {
-				rows.AddPairs(dst, pad[half-i:], pad[half+i:], pad[half-i-1:], pad[half+i+1:], k[i], k[i+1])
-			}
-			if i == half {
-				rows.AddPairs(dst, pad[half-i:], pad[half+i:], pad, pad, k[i], 0)
-			}
+			rows.Along(tmp[r*cols:(r+1)*cols], pad, k)
 		}
 	})
 	zero := make([]float32, cols)
-	row := func(r int) []float32 {
-		if r < 0 || r >= rws {
-			return zero
-		}
-		return tmp[r*cols : (r+1)*cols]
-	}
 	rows.Do(rws, func(r0, r1 int) {
 		for r := r0; r < r1; r++ {
-			dst := a[r*cols : (r+1)*cols]
-			rows.Weigh(dst, row(r), k[0])
-			i := 1
-			for ; i < half; i += 2 {
-				rows.AddPairs(dst, row(r-i), row(r+i), row(r-i-1), row(r+i+1), k[i], k[i+1])
-			}
-			if i == half {
-				rows.AddPairs(dst, row(r-i), row(r+i), zero, zero, k[i], 0)
-			}
+			rows.Across(a[r*cols:(r+1)*cols], tmp, r, k, zero)
 		}
 	})
 }

@@ -44,33 +44,17 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 			if !any {
 				continue
 			}
-			alongRow(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
-			alongRow(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
+			rows.Along(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
+			rows.Along(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
 		}
 	})
 	out := make([]float32, n)
 	nan := float32(math.NaN())
 	rows.Do(g.Rows, func(r0, r1 int) {
 		a, b, zero := make([]float32, g.Cols), make([]float32, g.Cols), make([]float32, g.Cols)
-		across := func(dst, v []float32, r int) {
-			row := func(r int) []float32 {
-				if r < 0 || r >= g.Rows {
-					return zero
-				}
-				return v[r*g.Cols : (r+1)*g.Cols]
-			}
-			rows.Weigh(dst, row(r), kernel[0])
-			i := 1
-			for ; i < half; i += 2 {
-				rows.AddPairs(dst, row(r-i), row(r+i), row(r-i-1), row(r+i+1), kernel[i], kernel[i+1])
-			}
-			if i == half {
-				rows.AddPairs(dst, row(r-i), row(r+i), zero, zero, kernel[i], 0)
-			}
-		}
 		for r := r0; r < r1; r++ {
-			across(a, num, r)
-			across(b, den, r)
+			rows.Across(a, num, r, kernel, zero)
+			rows.Across(b, den, r, kernel, zero)
 			for c := range g.Cols {
 				i := r*g.Cols + c
 				out[i] = nan
@@ -81,19 +65,6 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 		}
 	})
 	return out
-}
-
-// alongRow sets dst to the padded row src weighted by the kernel about each cell.
-func alongRow(dst, src, kernel []float32) {
-	half := len(kernel) - 1
-	rows.Weigh(dst, src[half:], kernel[0])
-	i := 1
-	for ; i < half; i += 2 {
-		rows.AddPairs(dst, src[half-i:], src[half+i:], src[half-i-1:], src[half+i+1:], kernel[i], kernel[i+1])
-	}
-	if i == half {
-		rows.AddPairs(dst, src[half-i:], src[half+i:], src, src, kernel[i], 0)
-	}
 }
 
 // gaussKernel is the right half of the kernel, its middle first, cut at four standard deviations, where it has fallen to 3e-4.
