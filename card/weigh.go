@@ -2,9 +2,10 @@ package card
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/internal/order"
 )
 
 // huber is where the robust loss turns from squares to absolute values, in standard deviations: 95 % efficiency on normal
@@ -75,8 +76,7 @@ const (
 func variance(r []float64) float64 {
 	sd := 1 / (255 * 12.92 * 4)
 	if len(r) > 0 {
-		slices.Sort(r)
-		sd = max(1.4826*r[len(r)/2], sd)
+		sd = max(1.4826*order.Nth(r, len(r)/2), sd)
 	}
 	return sd * sd
 }

@@ -20,6 +20,7 @@ import (
 
 	"fairmetal/capture"
 	"fairmetal/card"
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/mark"
 	"fairmetal/mirror"
@@ -623,8 +624,7 @@ func contrast(f *phase.Field) float64 {
 	if len(m) == 0 {
 		return 0
 	}
-	slices.Sort(m)
-	return math.Round(1e4*m[len(m)/2]) / 1e4
+	return math.Round(1e4*order.Nth(m, len(m)/2)) / 1e4
 }
 
 // direction is the median change of a field along photo columns and rows, mm per px.
@@ -645,9 +645,7 @@ func direction(f *phase.Field) (dx, dy float64) {
 	if len(a) < 50 || len(b) < 50 {
 		return math.NaN(), math.NaN()
 	}
-	slices.Sort(a)
-	slices.Sort(b)
-	return a[len(a)/2], b[len(b)/2]
+	return order.Nth(a, len(a)/2), order.Nth(b, len(b)/2)
 }
 
 // mirror calibrates board and form.
@@ -1208,8 +1206,7 @@ func spreadOf(v []float32) float64 {
 	if len(a) < leastRing {
 		return 0
 	}
-	slices.Sort(a)
-	return a[len(a)/2] / 0.6745
+	return order.Nth(a, len(a)/2) / 0.6745
 }
 
 const (

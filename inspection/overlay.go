@@ -4,10 +4,10 @@ import (
 	"image"
 	"image/color"
 	"math"
-	"slices"
 
 	"golang.org/x/image/draw"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/photo"
 )
@@ -51,8 +51,7 @@ func grey(m *photo.Image) *image.Gray {
 	for i := 0; i < len(m.Pix); i += max(1, len(m.Pix)/20000) {
 		s = append(s, m.Pix[i])
 	}
-	slices.Sort(s)
-	top := max(s[len(s)*97/100], 1e-3)
+	top := max(order.Nth(s, len(s)*97/100), 1e-3)
 	out := image.NewGray(image.Rect(0, 0, m.W, m.H))
 	var lut [1024]uint8
 	for i := range lut {

@@ -3,11 +3,11 @@ package inspection
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
+	"fairmetal/internal/order"
 )
 
 // Check is one point of the self-check: a figure of the capture beside the limit that a good one keeps.
@@ -96,8 +96,7 @@ func (r *run) seen() view {
 		if len(v) == 0 {
 			return 0, 0
 		}
-		slices.Sort(v)
-		return float64(v[len(v)/200]) - shift, float64(v[len(v)-1-len(v)/200]) - shift
+		return float64(order.Nth(v, len(v)/200)) - shift, float64(order.Nth(v, len(v)-1-len(v)/200)) - shift
 	}
 	var s view
 	s.u0, s.u1 = span(r.u.X, r.res.Calibration.ShiftU)

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/mirror"
 )
@@ -118,8 +119,7 @@ func foldThrough(p [][2]float64, far [2]float64) (f mirror.Fold, ok bool) {
 			off = append(off, math.Abs(cos*q[0]+sin*q[1]-c[0]-c[1]*t-c[2]*t*t))
 		}
 		sorted := slices.Clone(off)
-		slices.Sort(sorted)
-		cut := max(4.685*sorted[len(sorted)/2]/0.6745, 2)
+		cut := max(4.685*order.Nth(sorted, len(sorted)/2)/0.6745, 2)
 		for i, v := range off {
 			w[i] = 0
 			if q := v / cut; q < 1 {

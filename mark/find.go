@@ -7,6 +7,7 @@ import (
 	"sort"
 	"sync"
 
+	"fairmetal/internal/order"
 	"fairmetal/surface"
 )
 
@@ -437,8 +438,7 @@ func (f *finder) level(o *Mark, x, y float64, sign float32) float64 {
 	if 2*len(h) < places {
 		return 0
 	}
-	slices.Sort(h)
-	return h[len(h)/2]
+	return order.Nth(h, len(h)/2)
 }
 
 // gap is the distance from a place to the nearest cell of a region, mm.

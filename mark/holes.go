@@ -3,6 +3,8 @@ package mark
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/order"
 )
 
 // hole is a part of the map without a value, closed in by metal with one: too sharp for the stripes. What is known around it is one mark
@@ -180,10 +182,9 @@ func (f *finder) hidden(q *region) float64 {
 	if len(steep) == 0 {
 		return 0
 	}
-	slices.Sort(steep)
 	reach = min(math.Sqrt(area/math.Pi), reach*math.Sqrt(float64(len(q.holes))))
 	const most = 1 // nearly three times as deep as its rim: more is no guess
-	return q.peak * math.Expm1(min(most, max(0, steep[len(steep)*4/5]*reach/q.peak)))
+	return q.peak * math.Expm1(min(most, max(0, order.Nth(steep, len(steep)*4/5)*reach/q.peak)))
 }
 
 // filled is the map with its holes counted as known.

@@ -3,6 +3,8 @@ package mark
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/order"
 )
 
 // A high beside a low stands on the low's crown or in its moat. Its own height, whose tenth draws its outline, counts from there.
@@ -92,8 +94,7 @@ func (f *finder) overSkirt(q *region, highs []*region, lows []Mark) (*finder, *r
 		}
 		v := math.NaN()
 		if len(h) >= skirtPlaces {
-			slices.Sort(h)
-			v = h[len(h)/2]
+			v = order.Nth(h, len(h)/2)
 		}
 		skirts[k] = v
 		return v

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -222,8 +223,7 @@ func (g *group) learnRipple(x []float32, ok []bool) {
 	const few = 20
 	for k, v := range at {
 		if len(v) > few {
-			slices.Sort(v)
-			g.ripple[k] = v[len(v)/2]
+			g.ripple[k] = order.Nth(v, len(v)/2)
 		}
 	}
 }

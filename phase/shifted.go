@@ -8,6 +8,7 @@ import (
 	"math"
 	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/photo"
 )
@@ -493,8 +494,7 @@ func frameGains(shots []Shot, basis [][3]float64, inv [3][3]float64, across int)
 		return gains
 	}
 	sorted := slices.Clone(mods)
-	slices.Sort(sorted)
-	floor := 0.3 * sorted[len(sorted)*95/100]
+	floor := 0.3 * order.Nth(sorted, len(sorted)*95/100)
 	for range 6 {
 		num, den := make([]float64, n), make([]float64, n)
 		fit := fitWith(basis, inv, gains)
@@ -609,8 +609,7 @@ func modFloor(g *group) float64 {
 	for i := 0; i < len(g.mod); i += max(1, len(g.mod)/20000) {
 		sample = append(sample, float64(g.mod[i]))
 	}
-	slices.Sort(sample)
-	return 0.12 * sample[len(sample)*97/100]
+	return 0.12 * order.Nth(sample, len(sample)*97/100)
 }
 
 // readable masks the pixels whose stripes stand clear of noise: by themselves, or less clearly so but on the average of five pixels along
@@ -715,10 +714,8 @@ func (g *group) judge(ok []bool, n int) {
 		g.noise = 0.005 // no residual to judge by: half a grey level in a hundred
 		return
 	}
-	slices.Sort(res)
-	slices.Sort(ratio)
-	g.noise = res[len(res)/2] / 0.6745 / math.Sqrt(float64(n-3)/float64(n))
-	g.share = ratio[len(ratio)/2]
+	g.noise = order.Nth(res, len(res)/2) / 0.6745 / math.Sqrt(float64(n-3)/float64(n))
+	g.share = order.Nth(ratio, len(ratio)/2)
 }
 
 // despeckle drops readable pixels with fewer than five readable neighbours of eight, twice: lone pixels in noise.
@@ -760,6 +757,5 @@ func medianWhere(v []float32, ok []bool) float64 {
 	if len(s) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(s)
-	return s[len(s)/2]
+	return order.Nth(s, len(s)/2)
 }

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/internal/order"
 )
 
 // carrier is the smooth trend of the stripes over the photo: turns as a polynomial of the pixel place.
@@ -99,8 +101,7 @@ func (r *raster) findCarrier() *carrier {
 	if len(pure) < minStripeCells {
 		return nil
 	}
-	slices.Sort(pure)
-	floor := max(minPurity, 0.7*pure[len(pure)*9/10])
+	floor := max(minPurity, 0.7*order.Nth(pure, len(pure)*9/10))
 	if !c.fit(beats, floor) {
 		return nil
 	}
@@ -264,8 +265,7 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 			miss[i] = math.Hypot(s.fx-fx, s.fy-fy)
 		}
 		sorted := slices.Clone(miss)
-		slices.Sort(sorted)
-		cut := 4 * sorted[len(sorted)/2]
+		cut := 4 * order.Nth(sorted, len(sorted)/2)
 		for i := range all {
 			q := miss[i] / cut
 			all[i].w = 0
@@ -284,8 +284,7 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 	if len(f) < 2*n {
 		return false
 	}
-	slices.Sort(f)
-	c.period = 1 / f[len(f)/2]
+	c.period = 1 / order.Nth(f, len(f)/2)
 	c.frame(beats, floor, t)
 	return c.x1 > c.x0 && c.y1 > c.y0
 }

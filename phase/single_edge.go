@@ -3,6 +3,8 @@ package phase
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/order"
 )
 
 // interval is a range of turns; NaN where nothing is known.
@@ -36,8 +38,7 @@ func (l *lock) boardEdge(label []int32, id int32, side int) interval {
 	for _, r := range lines {
 		starts = append(starts, r.t)
 	}
-	slices.Sort(starts)
-	mid := starts[len(starts)/2]
+	mid := order.Nth(starts, len(starts)/2)
 	from := int(math.Floor((mid - 1) * edgeBins))
 	n := int((1 + edgeReach) * edgeBins)
 	sum, count := make([]float64, n), make([]float64, n)

@@ -2,8 +2,8 @@ package phase
 
 import (
 	"math"
-	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -66,7 +66,6 @@ func (l *lock) sigma() float64 {
 	if len(off) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(off)
 	cells := 4 * math.Pi * math.Pow(span*l.stripe, 2)
-	return off[len(off)/2] / 0.6745 / math.Sqrt(max(1, cells))
+	return order.Nth(off, len(off)/2) / 0.6745 / math.Sqrt(max(1, cells))
 }

@@ -244,41 +244,52 @@ const (
 
 // reach continues the prediction over the rim of the trusted cells, by their value and slope, and gives those cells a trial.
 func (l *lock) reach() {
-	w, v := l.take(), l.take()
-	gx, gy, gi, gj := l.take(), l.take(), l.take(), l.take()
-	all := [][]float32{w, v, gx, gy, gi, gj}
-	for _, p := range all {
-		clear(p)
-	}
-	for j := range l.rows {
-		for i := range l.cols {
-			k := j*l.cols + i
-			if l.trust[k] == 0 {
-				continue
+	known, gx, gy, near := l.take(), l.take(), l.take(), l.take()
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range l.cols {
+				k := j*l.cols + i
+				known[k] = 0
+				if l.trust[k] == 0 {
+					continue
+				}
+				sx, okX := l.step(k, 1, i > 0, i+1 < l.cols)
+				sy, okY := l.step(k, l.cols, j > 0, j+1 < l.rows)
+				if okX && okY {
+					known[k], gx[k], gy[k] = 1, sx, sy
+				}
 			}
-			sx, okX := l.step(k, 1, i > 0, i+1 < l.cols)
-			sy, okY := l.step(k, l.cols, j > 0, j+1 < l.rows)
-			if okX && okY {
-				w[k], v[k] = 1, l.phi.v[k]
-				gx[k], gy[k], gi[k], gj[k] = sx, sy, sx*float32(i), sy*float32(j)
+		}
+	})
+	copy(near, known)
+	l.smooth(near, reachWindow)
+	kernel := gaussKernel(reachWindow)
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range l.cols {
+				if k := j*l.cols + i; l.trust[k] == 0 && near[k] >= reachTold {
+					l.phi.v[k] = l.tangents(i, j, kernel, known, gx, gy) / near[k]
+					l.trust[k] = 1
+				}
+			}
+		}
+	})
+	l.scratch.give(known, gx, gy, near)
+}
+
+// tangents adds up what the tangents at the known cells around say of one cell, weighted by a kernel.
+func (l *lock) tangents(i, j int, kernel, known, gx, gy []float32) (sum float32) {
+	half := len(kernel) - 1
+	for y := max(0, j-half); y <= min(l.rows-1, j+half); y++ {
+		dy := j - y
+		w := kernel[max(dy, -dy)]
+		for x := max(0, i-half); x <= min(l.cols-1, i+half); x++ {
+			if k, dx := y*l.cols+x, i-x; known[k] > 0 {
+				sum += w * kernel[max(dx, -dx)] * (l.phi.v[k] + gx[k]*float32(dx) + gy[k]*float32(dy))
 			}
 		}
 	}
-	for _, p := range all {
-		l.smooth(p, reachWindow)
-	}
-	for j := range l.rows {
-		for i := range l.cols {
-			k := j*l.cols + i
-			if l.trust[k] > 0 || w[k] < reachTold {
-				continue
-			}
-			// The mean of the neighbours' tangents, v + g (place - theirs).
-			l.phi.v[k] = (v[k] + gx[k]*float32(i) - gi[k] + gy[k]*float32(j) - gj[k]) / w[k]
-			l.trust[k] = 1
-		}
-	}
-	l.scratch.give(all...)
+	return sum
 }
 
 const (

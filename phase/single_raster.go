@@ -2,8 +2,8 @@ package phase
 
 import (
 	"math"
-	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/photo"
 )
@@ -119,8 +119,7 @@ func (r *raster) sampleGuide(guide Guide, pitch float64) {
 	})
 	r.period = math.NaN()
 	if len(per) > 0 {
-		slices.Sort(per)
-		r.period = per[len(per)/2]
+		r.period = order.Nth(per, len(per)/2)
 	}
 }
 

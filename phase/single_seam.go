@@ -2,8 +2,8 @@ package phase
 
 import (
 	"math"
-	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -140,8 +140,7 @@ func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 	}
 	usual := float32(1)
 	if len(all) > 0 {
-		slices.Sort(all)
-		usual = all[len(all)/2]
+		usual = order.Nth(all, len(all)/2)
 	}
 	s := seamMap{n: ax.n, m: ax.m, lack: make([]float32, ax.n*ax.m), told: make([]bool, ax.n*ax.m)}
 	margin := int(2 * l.stripe)                           // the rim is no seam

@@ -23,18 +23,8 @@ func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 		runningMeans(a, tmp, cols, rws, sigma)
 		return
 	}
-	half := max(1, int(math.Ceil(3*sigma)))
-	k := make([]float32, half+1)
-	sum := 0.0
-	for i := range k {
-		v := math.Exp(-float64(i*i) / (2 * sigma * sigma))
-		k[i] = float32(v)
-		sum += 2 * v
-	}
-	sum--
-	for i := range k {
-		k[i] /= float32(sum)
-	}
+	k := gaussKernel(sigma)
+	half := len(k) - 1
 	rows.Do(rws, func(r0, r1 int) {
 		pad := make([]float32, cols+2*half)
 		for r := r0; r < r1; r++ {
@@ -48,6 +38,21 @@ func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 			rows.Across(a[r*cols:(r+1)*cols], tmp, r, k, zero)
 		}
 	})
+}
+
+// gaussKernel is the right half of a Gaussian of standard deviation sigma that adds up to 1, the middle first.
+func gaussKernel(sigma float64) []float32 {
+	k := make([]float32, 1+max(1, int(math.Ceil(3*sigma))))
+	sum := -1.0
+	for i := range k {
+		v := math.Exp(-float64(i*i) / (2 * sigma * sigma))
+		k[i] = float32(v)
+		sum += 2 * v
+	}
+	for i := range k {
+		k[i] /= float32(sum)
+	}
+	return k
 }
 
 // scratch keeps rasters of one length for use again; what is taken holds anything.

@@ -1,6 +1,10 @@
 package phase
 
-import "slices"
+import (
+	"slices"
+
+	"fairmetal/internal/order"
+)
 
 // A spot of orange peel, in stripe pairs squared and turns. On the roughest paint seen (0.8 um rms, waves of 1 to 8 mm, stripes
 // displaced by a seventh of a turn rms) spots reach an area of 2.8, a displacement of 0.18 and odds of 0.3; a dent that folds
@@ -70,8 +74,7 @@ func (l *lock) displacement(ok []bool) (dev []float32, spread float32) {
 	if len(sample) == 0 {
 		return dev, 0
 	}
-	slices.Sort(sample)
-	return dev, sample[len(sample)/2] / 0.6745
+	return dev, order.Nth(sample, len(sample)/2) / 0.6745
 }
 
 // usualPurity is what all but a twentieth of the good cells exceed.
@@ -85,6 +88,5 @@ func (l *lock) usualPurity(ok []bool) float32 {
 	if len(s) == 0 {
 		return 1
 	}
-	slices.Sort(s)
-	return min(1, s[len(s)/20])
+	return min(1, order.Nth(s, len(s)/20))
 }

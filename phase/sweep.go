@@ -8,6 +8,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"fairmetal/internal/order"
 )
 
 // Sweep is a board coordinate read from frames taken while the board slid by unknown, uneven steps.
@@ -146,8 +148,7 @@ func striped(shots []Shot) [][]float64 {
 		swing[i] = slices.Max(v) - slices.Min(v)
 	}
 	sorted := slices.Clone(swing)
-	slices.Sort(sorted)
-	floor := 0.4 * sorted[len(sorted)*98/100]
+	floor := 0.4 * order.Nth(sorted, len(sorted)*98/100)
 	var out [][]float64
 	for i, v := range all {
 		if swing[i] > floor {
@@ -179,8 +180,7 @@ func exposures(values [][]float64) []float64 {
 		for _, o := range all[:(len(all)+stillShare-1)/stillShare] {
 			ratio = append(ratio, o.v[k]/max(o.mean, 1e-3))
 		}
-		slices.Sort(ratio)
-		gains[k] = ratio[len(ratio)/2]
+		gains[k] = order.Nth(ratio, len(ratio)/2)
 	}
 	return gains
 }

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -200,8 +201,7 @@ func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across, rounds in
 		for i, v := range res {
 			abs[i] = math.Abs(v)
 		}
-		slices.Sort(abs)
-		next := abs[len(abs)/2] / 0.6745
+		next := order.Nth(abs, len(abs)/2) / 0.6745
 		for i, v := range res {
 			q := v / (biweight * max(next, 1e-6))
 			cells[i].w = 0

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -98,8 +99,7 @@ func fade(s float64) float64 {
 // robustLine fits v = a + b t by iteratively reweighted least squares with Tukey's biweight, from the median of v.
 func robustLine(t, v []float64) (a, b float64) {
 	sorted := slices.Clone(v)
-	slices.Sort(sorted)
-	a = sorted[len(sorted)/2]
+	a = order.Nth(sorted, len(sorted)/2)
 	abs := make([]float64, len(v))
 	long := 0.0
 	for _, t := range t {
@@ -110,8 +110,7 @@ func robustLine(t, v []float64) (a, b float64) {
 			abs[i] = math.Abs(v[i] - a - b*t[i])
 		}
 		copy(sorted, abs)
-		slices.Sort(sorted)
-		cut := biweight * max(sorted[len(sorted)/2]/0.6745, 1e-6)
+		cut := biweight * max(order.Nth(sorted, len(sorted)/2)/0.6745, 1e-6)
 		var s0, s1, s2, r0, r1 float64
 		for i := range v {
 			q := abs[i] / cut

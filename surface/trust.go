@@ -2,8 +2,8 @@ package surface
 
 import (
 	"math"
-	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -50,8 +50,7 @@ func Bends(g Grid, zx, zy []float32) (bends []float32, even float64) {
 	if len(some) == 0 {
 		return bends, 0
 	}
-	slices.Sort(some)
-	limit := evenRatio * evenRatio * some[len(some)/2]
+	limit := evenRatio * evenRatio * order.Nth(some, len(some)/2)
 	rows.Do(len(bends), func(i0, i1 int) {
 		for i := i0; i < i1; i++ {
 			bends[i] = float32(math.Sqrt(float64(max(0, bends[i]-limit))))
