@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"fairmetal/internal/order"
+	"fairmetal/internal/rows"
 	"fairmetal/surface"
 )
 
@@ -126,11 +127,17 @@ const lineReachMM = 12.0
 
 // besideLine notes how restless the metal along a feature line is.
 func (f *finder) besideLine(l surface.Across) {
+	near := make([]bool, len(f.smooth))
+	rows.Do(f.s.Rows, func(r0, r1 int) {
+		for i := r0 * f.s.Cols; i < r1*f.s.Cols; i++ {
+			d, _ := l(f.s.XY(i%f.s.Cols, i/f.s.Cols))
+			near[i] = math.Abs(d) < lineReachMM
+		}
+	})
 	var at []int
 	var v []float32
 	for i, h := range f.smooth {
-		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
-		if d, _ := l(x, y); math.Abs(d) < lineReachMM && h == h {
+		if near[i] && h == h {
 			at, v = append(at, i), append(v, h)
 		}
 	}
@@ -310,19 +317,26 @@ func (f *finder) downwards(sign float32) []int {
 
 // connected keeps the cells that hang together with the peak.
 func (f *finder) connected(q *region) []int {
-	in := make(map[int]bool, len(q.cells))
+	n := f.s.Cols
+	c0, c1, r0, r1 := q.at%n, q.at%n, q.at/n, q.at/n
 	for _, i := range q.cells {
-		in[i] = true
+		c0, c1, r0, r1 = min(c0, i%n), max(c1, i%n), min(r0, i/n), max(r1, i/n)
+	}
+	// The box around them, a rim of cells that are not in included.
+	w := c1 - c0 + 3
+	in := make([]bool, w*(r1-r0+3))
+	place := func(i int) int { return (i/n-r0+1)*w + i%n - c0 + 1 }
+	for _, i := range q.cells {
+		in[place(i)] = true
 	}
 	queue := []int{q.at}
-	delete(in, q.at)
+	in[place(q.at)] = false
 	for k := 0; k < len(queue); k++ {
-		i := queue[k]
-		c := i % f.s.Cols
-		for _, j := range [4]int{i - 1, i + 1, i - f.s.Cols, i + f.s.Cols} {
-			if in[j] && !(j == i-1 && c == 0) && !(j == i+1 && c == f.s.Cols-1) {
-				delete(in, j)
-				queue = append(queue, j)
+		at := place(queue[k])
+		for _, d := range [4][2]int{{-1, -1}, {1, 1}, {-w, -n}, {w, n}} {
+			if in[at+d[0]] {
+				in[at+d[0]] = false
+				queue = append(queue, queue[k]+d[1])
 			}
 		}
 	}
@@ -497,27 +511,43 @@ const besideMM = 2.0
 // distanceToUnknown is the chamfer distance of each known cell to the nearest unknown cell or the rim of the raster, mm.
 func distanceToUnknown(g surface.Grid, z []float32) []float32 {
 	d := make([]float32, g.Len())
-	far := float32(1e9)
+	const far, diag = float32(1e9), float32(math.Sqrt2)
 	for i := range d {
-		c, r := i%g.Cols, i/g.Cols
-		switch {
-		case z[i] != z[i]:
-			d[i] = 0
-		case c == 0 || r == 0 || c == g.Cols-1 || r == g.Rows-1:
-			d[i] = 1
-		default:
+		if z[i] == z[i] {
 			d[i] = far
 		}
 	}
-	const diag = math.Sqrt2
-	for i := g.Cols + 1; i < len(d)-1; i++ {
-		if c := i % g.Cols; c > 0 && c < g.Cols-1 {
-			d[i] = min(d[i], d[i-1]+1, d[i-g.Cols]+1, d[i-g.Cols-1]+diag, d[i-g.Cols+1]+diag)
+	n := g.Cols
+	row := func(r int) []float32 { return d[r*n : (r+1)*n] }
+	// rim has the known cells of a row's ends, or of all of it, lie one cell from what is unknown.
+	rim := func(d []float32) {
+		for i := range d {
+			d[i] = min(d[i], 1)
 		}
 	}
-	for i := len(d) - g.Cols - 2; i > 0; i-- {
-		if c := i % g.Cols; c > 0 && c < g.Cols-1 {
-			d[i] = min(d[i], d[i+1]+1, d[i+g.Cols]+1, d[i+g.Cols+1]+diag, d[i+g.Cols-1]+diag)
+	for r := range g.Rows {
+		here := row(r)
+		if r == 0 || r == g.Rows-1 {
+			rim(here)
+			continue
+		}
+		rim(here[:1])
+		rim(here[n-1:])
+	}
+	for r := 1; r < g.Rows-1; r++ {
+		here, above := row(r), row(r-1)
+		last := here[0]
+		for c := 1; c < n-1; c++ {
+			last = min(here[c], last+1, above[c]+1, above[c-1]+diag, above[c+1]+diag)
+			here[c] = last
+		}
+	}
+	for r := g.Rows - 2; r > 0; r-- {
+		here, below := row(r), row(r+1)
+		last := here[n-1]
+		for c := n - 2; c > 0; c-- {
+			last = min(here[c], last+1, below[c]+1, below[c-1]+diag, below[c+1]+diag)
+			here[c] = last
 		}
 	}
 	for i := range d {

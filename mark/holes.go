@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"fairmetal/internal/order"
+	"fairmetal/internal/rows"
 )
 
 // hole is a part of the map without a value, closed in by metal with one: too sharp for the stripes. What is known around it is one mark
@@ -39,6 +40,11 @@ func (f *finder) findHoles(told func(x, y float64) bool) {
 		}
 	}
 	done, sharp := make([]bool, g.Len()), make([]bool, g.Len())
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
+			sharp[i] = f.um[i] != f.um[i] && told(g.XY(i%g.Cols, i/g.Cols))
+		}
+	})
 	for start, v := range f.um {
 		if v == v || done[start] {
 			continue
@@ -46,7 +52,7 @@ func (f *finder) findHoles(told func(x, y float64) bool) {
 		n := 0
 		part, open := f.flood(start, done, func(i int) bool { return f.um[i] != f.um[i] })
 		for _, i := range part {
-			if sharp[i] = told(g.XY(i%g.Cols, i/g.Cols)); sharp[i] {
+			if sharp[i] {
 				n++
 			}
 		}

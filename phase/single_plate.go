@@ -30,27 +30,14 @@ func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, round
 	start, b := rz, float32(0)
 	for range rounds {
 		pap := s.turned(b, func(i0, i1 int) (sum float64) {
-			ap, p, w := s.ap[i0:i1], s.p[i0:i1], w[i0:i1]
-			for i, q := range p {
-				v := stiff*ap[i] + w[i]*q
-				ap[i] = v
-				sum += float64(v * q)
-			}
-			return sum
+			return pull(s.ap[i0:i1], s.p[i0:i1], w[i0:i1], stiff)
 		})
 		if pap <= 0 || rz <= plateTolerance*start {
 			break
 		}
 		a := float32(rz / pap)
 		next := s.sum(func(i0, i1 int) (sum float64) {
-			d, p, res, ap, inv := s.d[i0:i1], s.p[i0:i1], s.res[i0:i1], s.ap[i0:i1], s.inv[i0:i1]
-			for i, q := range p {
-				d[i] += a * q
-				r := res[i] - a*ap[i]
-				res[i] = r
-				sum += float64(r * r * inv[i])
-			}
-			return sum
+			return advance(s.d[i0:i1], s.res[i0:i1], s.p[i0:i1], s.ap[i0:i1], s.inv[i0:i1], a)
 		})
 		b = float32(next / rz)
 		rz = next
@@ -157,4 +144,45 @@ func laplace(o, mid, up, down []float32) {
 	for i := range o {
 		o[i] = left[i] + right[i] + up[i] + down[i] - 4*mid[i]
 	}
+}
+
+// pull adds the edges' w p to stiff ap and returns the product with p: two sums side by side are quicker than one.
+func pull(ap, p, w []float32, stiff float32) float64 {
+	var even, odd float32
+	ap, w = ap[:len(p)], w[:len(p)]
+	i := 0
+	for ; i+1 < len(p); i += 2 {
+		q0, q1 := p[i], p[i+1]
+		v0, v1 := stiff*ap[i]+w[i]*q0, stiff*ap[i+1]+w[i+1]*q1
+		ap[i], ap[i+1] = v0, v1
+		even += v0 * q0
+		odd += v1 * q1
+	}
+	for ; i < len(p); i++ {
+		v := stiff*ap[i] + w[i]*p[i]
+		ap[i] = v
+		even += v * p[i]
+	}
+	return float64(even) + float64(odd)
+}
+
+// advance goes the step a along p and returns the residual's product with the inverse of the diagonal times itself.
+func advance(d, res, p, ap, inv []float32, a float32) float64 {
+	var even, odd float32
+	d, res, ap, inv = d[:len(p)], res[:len(p)], ap[:len(p)], inv[:len(p)]
+	i := 0
+	for ; i+1 < len(p); i += 2 {
+		d[i] += a * p[i]
+		d[i+1] += a * p[i+1]
+		r0, r1 := res[i]-a*ap[i], res[i+1]-a*ap[i+1]
+		res[i], res[i+1] = r0, r1
+		even += r0 * r0 * inv[i]
+		odd += r1 * r1 * inv[i+1]
+	}
+	for ; i < len(p); i++ {
+		d[i] += a * p[i]
+		res[i] -= a * ap[i]
+		even += res[i] * res[i] * inv[i]
+	}
+	return float64(even) + float64(odd)
 }

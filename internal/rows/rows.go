@@ -4,6 +4,7 @@ package rows
 import (
 	"runtime"
 	"sync"
+	"sync/atomic"
 )
 
 // Do calls f for consecutive ranges [y0, y1) that cover 0 to n, several at a time.
@@ -15,22 +16,17 @@ func Do(n int, f func(y0, y1 int)) {
 	}
 	// Four ranges a worker even out rows of unlike cost.
 	parts := 4 * workers
-	next := make(chan int, parts)
-	for i := range parts {
-		next <- i
+	var next atomic.Int64
+	work := func() {
+		for i := int(next.Add(1)) - 1; i < parts; i = int(next.Add(1)) - 1 {
+			if y0, y1 := n*i/parts, n*(i+1)/parts; y0 < y1 {
+				f(y0, y1)
+			}
+		}
 	}
-	close(next)
 	var wg sync.WaitGroup
 	for range workers {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				if y0, y1 := n*i/parts, n*(i+1)/parts; y0 < y1 {
-					f(y0, y1)
-				}
-			}
-		}()
+		wg.Go(work)
 	}
 	wg.Wait()
 }
