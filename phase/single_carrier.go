@@ -337,3 +337,7 @@ func sincosTurns(t float32) (sin, cos float32) {
 	i := int32((t+1024)*sinSteps) & (sinSteps - 1)
 	return sinTable[i], sinTable[i+sinSteps/4]
 }
+
+func cosTurns(t float32) float32 {
+	return sinTable[int32((t+1024.25)*sinSteps)&(sinSteps-1)]
+}

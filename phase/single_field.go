@@ -29,7 +29,7 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 			if at < 0 || at >= l.rows*step {
 				continue
 			}
-			l.phi.fine(at, k, line, t)
+			l.phi.fine(at, k, line, t, nil)
 			// A pixel lies between four nodes: all must be good.
 			j := max(0, (2*at+1-step)/(2*step))
 			j1 := min(j+1, l.rows-1)

@@ -61,13 +61,11 @@ func (l *lock) look(still float32) {
 			mid, gain, grad := l.levels.mid[k], 1/l.levels.half[k], l.slope[k]
 			sharp := edgeSharpness(grad)
 			x := (k - first) * l.q
-			var move, edge, agree, pred2, real2, photo, pred, cross, core, coreN, loud float32
+			var move, edge, agree, pred2, real2, photo, pred, cross, core, coreN float32
 			for y, line := range lines {
 				t := turns[y][x : x+l.q]
 				for i, v := range line[x : x+l.q] {
-					g := (v - mid) * gain
-					loud += g
-					g = bounded(g, maxSwing)
+					g := bounded((v-mid)*gain, maxSwing)
 					f, d, pole := nearestEdge(t[i])
 					s := l.stripes(f, d, pole, sharp)
 					move += (g - s) * pole
@@ -90,7 +88,7 @@ func (l *lock) look(still float32) {
 			sums.edge[k] = 2 * 3 * edge * grad
 			sums.agree[k], sums.pred2[k], sums.real2[k] = agree, pred2, real2
 			sums.photo[k], sums.pred[k], sums.cross[k] = photo, pred, cross
-			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, loud
+			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, (photo-mid*float32(l.q*l.q))*gain
 		}
 	})
 }
@@ -140,8 +138,7 @@ func (l *lock) stripes(part, d, pole, sharp float32) float32 {
 	if l.square {
 		return pole * bounded(d*sharp, 1)
 	}
-	_, s := sincosTurns(part)
-	return s
+	return cosTurns(part)
 }
 
 // bounded is v within -limit and limit; branches that seldom turn are quicker here than the built-in functions, which mind NaN and zero's
@@ -159,8 +156,8 @@ func bounded(v, limit float32) float32 {
 // floorBias makes a float's conversion to an integer, which cuts towards zero, a floor; no photo shows as many stripes.
 const floorBias = 4096
 
-// each visits the rows of cells, first the number of each one's first cell, with their lines of pixels and the turns predicted there; those
-// without a cell that is due (nil: all are) are left out. Every row of cells is seen by one worker.
+// each visits the rows of cells, first the number of each one's first cell, with their lines of pixels and the turns predicted there; cells
+// that are not due (nil: all are) may lack them, and rows without one that is are left out. Every row of cells is seen by one worker.
 func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32)) {
 	rows.Do(l.rows, func(j0, j1 int) {
 		w := l.cols * l.q
@@ -177,11 +174,14 @@ func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32))
 			}
 		}
 		for j := j0; j < j1; j++ {
-			if due != nil && !slices.Contains(due[j*l.cols:(j+1)*l.cols], true) {
-				continue
+			var here []bool
+			if due != nil {
+				if here = due[j*l.cols : (j+1)*l.cols]; !slices.Contains(here, true) {
+					continue
+				}
 			}
 			for y := range l.q {
-				l.phi.row(j*l.q+y, line, turns[y])
+				l.phi.fine(j*l.q+y, 1, line, turns[y], here)
 				p := (l.y0+j*l.q+y)*l.r.w + l.x0
 				lines[y] = l.r.pix[p : p+w]
 				if l.other != nil {

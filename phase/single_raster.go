@@ -32,10 +32,10 @@ func newGrid(w, h, step int) grid {
 }
 
 // row interpolates linearly along a row of pixels: out[x] for the pixel centres of row y. line is scratch of g.cols.
-func (g *grid) row(y int, line, out []float32) { g.fine(y, 1, line, out) }
+func (g *grid) row(y int, line, out []float32) { g.fine(y, 1, line, out, nil) }
 
-// fine is row for pixels k times as fine as those that the grid counts in.
-func (g *grid) fine(y, k int, line, out []float32) {
+// fine is row for pixels k times as fine as those that the grid counts in, round the nodes of that row that are due (nil: all) at least.
+func (g *grid) fine(y, k int, line, out []float32, due []bool) {
 	s := float32(g.step * k)
 	fy := (float32(y)+0.5)/s - 0.5
 	j := min(max(int(math.Floor(float64(fy))), 0), max(0, g.rows-2))
@@ -54,6 +54,10 @@ func (g *grid) fine(y, k int, line, out []float32) {
 		if i < g.cols-2 {
 			// Pixels whose centres lie before node i+1.
 			end = min(end, int(math.Ceil(float64((float32(i)+1.5)*s-0.5))))
+		}
+		if due != nil && !due[i] && !due[min(i+1, g.cols-1)] {
+			x = end
+			continue
 		}
 		var d float32
 		if g.cols > 1 {
