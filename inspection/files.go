@@ -6,8 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"image"
-	"image/draw"
 	"image/jpeg"
 	"image/png"
 	"io/fs"
@@ -121,15 +119,10 @@ func (r *Result) Files() (map[string][]byte, error) {
 		m.OutlinePX = px
 		shown[i] = m
 	}
-	over := image.NewRGBA(pic.Heat.Bounds())
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	var jpg, heat, both bytes.Buffer
 	errs := make([]error, 5)
-	wg.Go(func() {
-		draw.Draw(over, over.Bounds(), pic.Photo, image.Point{}, draw.Src)
-		draw.Draw(over, over.Bounds(), pic.Heat, image.Point{}, draw.Over)
-		errs[0] = enc.Encode(&both, over)
-	})
+	wg.Go(func() { errs[0] = enc.Encode(&both, pic.over()) })
 	wg.Go(func() { errs[1] = enc.Encode(&heat, pic.Heat) })
 	wg.Go(func() { errs[2] = jpeg.Encode(&jpg, pic.Photo, &jpeg.Options{Quality: 85}) })
 	files["marks.json"], errs[3] = indent(struct {

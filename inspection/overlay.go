@@ -18,7 +18,7 @@ const overlayPX = 1200
 // Pictures are the photo as shown and the heat map over it, both of one size; Scale is shown pixels per working pixel.
 type Pictures struct {
 	Photo *image.Gray
-	Heat  *image.NRGBA
+	Heat  *image.Paletted
 	Scale float64
 }
 
@@ -81,16 +81,33 @@ func (r *Result) FullScaleUM() float64 {
 	return min(full, 1500)
 }
 
-// Heat is the colour of a height: blue for lows, amber for highs, clear where the metal is fair. The scale is bent by a square
-// root so that shallow marks beside deep ones show.
-func Heat(um, fullUM float64) color.NRGBA { return heatOf(um < 0, bent(um, fullUM)) }
-
 // bent is the place of a height on the scale of colours, 0 to 1.
 func bent(um, fullUM float64) float64 {
 	um = math.Abs(um)
 	return math.Sqrt(min(um/fullUM, 1)) * min(um/1.5, 1)
 }
 
+// The palette of a heat map: clear where the metal is fair, blue for lows, amber for highs, and the marks' outlines.
+const (
+	heatShades  = 126
+	heatClear   = 0
+	heatLow     = 1
+	heatHigh    = heatLow + heatShades
+	heatOutline = heatHigh + heatShades
+)
+
+var heatPalette = func() color.Palette {
+	p := make(color.Palette, heatOutline+1)
+	p[heatClear] = color.NRGBA{}
+	for k := range heatShades {
+		q := (float64(k) + 0.5) / heatShades
+		p[heatLow+k], p[heatHigh+k] = heatOf(true, q), heatOf(false, q)
+	}
+	p[heatOutline] = color.NRGBA{255, 255, 255, 235}
+	return p
+}()
+
+// heatOf is the colour of a low or a high at a place of the scale. The scale is bent by a square root so that shallow marks beside deep ones show.
 func heatOf(low bool, q float64) color.NRGBA {
 	alpha := uint8(math.Round(225 * min(1, 1.25*q)))
 	mix := func(a, b float64) uint8 { return uint8(math.Round(a + (b-a)*q)) }
@@ -101,7 +118,7 @@ func heatOf(low bool, q float64) color.NRGBA {
 }
 
 // heat maps the surface into a picture of w x h pixels. Panel places are worked out on a lattice and interpolated.
-func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
+func (r *Result) heat(w, h int, scale float64) *image.Paletted {
 	const step = 6
 	cam := r.Frame.Camera.Scaled(scale)
 	lw, lh := w/step+2, h/step+2
@@ -120,13 +137,7 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 		}
 	})
 	full := r.FullScaleUM()
-	const shades = 1024
-	var high, low [shades]color.NRGBA
-	for k := range shades {
-		q := (float64(k) + 0.5) / shades
-		high[k], low[k] = heatOf(false, q), heatOf(true, q)
-	}
-	out := image.NewNRGBA(image.Rect(0, 0, w, h))
+	out := image.NewPaletted(image.Rect(0, 0, w, h), heatPalette)
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range w {
@@ -136,13 +147,11 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 				px := (1-b)*((1-a)*lx[k]+a*lx[k+1]) + b*((1-a)*lx[k+lw]+a*lx[k+lw+1])
 				py := (1-b)*((1-a)*ly[k]+a*ly[k+1]) + b*((1-a)*ly[k+lw]+a*ly[k+lw+1])
 				if v := r.Surface.At(px, py); v == v {
-					k := min(int(bent(1000*v, full)*shades), shades-1)
-					c := high[k]
+					c := heatHigh
 					if v < 0 {
-						c = low[k]
+						c = heatLow
 					}
-					o := out.Pix[4*(y*w+x):]
-					o[0], o[1], o[2], o[3] = c.R, c.G, c.B, c.A
+					out.Pix[y*w+x] = uint8(c + min(int(bent(1000*v, full)*heatShades), heatShades-1))
 				}
 			}
 		}
@@ -154,24 +163,40 @@ func (r *Result) heat(w, h int, scale float64) *image.NRGBA {
 // leastGlance is the sine of the flattest view on the metal that is drawn: at 2 degrees a pixel spans centimetres.
 const leastGlance = 0.035
 
-// drawOutlines draws the marks' outlines, lows in white, highs in black with a white core, so that they read on any paint.
-func (r *Result) drawOutlines(m *image.NRGBA, scale float64) {
+// drawOutlines draws the marks' outlines.
+func (r *Result) drawOutlines(m *image.Paletted, scale float64) {
 	for _, k := range r.Marks {
-		c := color.NRGBA{255, 255, 255, 235}
 		for i := range k.OutlinePX {
 			p, q := k.OutlinePX[i], k.OutlinePX[(i+1)%len(k.OutlinePX)]
-			line(m, p[0]*scale, p[1]*scale, q[0]*scale, q[1]*scale, c)
+			line(m, p[0]*scale, p[1]*scale, q[0]*scale, q[1]*scale, heatOutline)
 		}
 	}
 }
 
-func line(m *image.NRGBA, x0, y0, x1, y1 float64, c color.NRGBA) {
+func line(m *image.Paletted, x0, y0, x1, y1 float64, c uint8) {
 	n := int(math.Ceil(math.Hypot(x1-x0, y1-y0) * 1.5))
 	for i := 0; i <= n; i++ {
 		t := float64(i) / float64(max(n, 1))
 		x, y := int(x0+t*(x1-x0)), int(y0+t*(y1-y0))
 		if image.Pt(x, y).In(m.Rect) {
-			m.SetNRGBA(x, y, c)
+			m.SetColorIndex(x, y, c)
 		}
 	}
+}
+
+// over lays the heat map on the photo.
+func (p Pictures) over() *image.RGBA {
+	var tint [256]struct{ r, g, b, keep uint32 } // of 255
+	for k, c := range p.Heat.Palette {
+		v := color.NRGBAModel.Convert(c).(color.NRGBA)
+		a := uint32(v.A)
+		tint[k].r, tint[k].g, tint[k].b, tint[k].keep = uint32(v.R)*a, uint32(v.G)*a, uint32(v.B)*a, 255-a
+	}
+	out := image.NewRGBA(p.Heat.Rect)
+	for i, c := range p.Heat.Pix {
+		t, g := tint[c], uint32(p.Photo.Pix[i])
+		o := out.Pix[4*i : 4*i+4]
+		o[0], o[1], o[2], o[3] = uint8((t.r+t.keep*g)/255), uint8((t.g+t.keep*g)/255), uint8((t.b+t.keep*g)/255), 255
+	}
+	return out
 }
