@@ -31,7 +31,8 @@ type lock struct {
 	faint  *faintSeam // nil: none
 	middle float64    // turns that were taken off the prediction to count from the board's middle
 	seen   []float32  // the prediction at the last look at each cell
-	due    []bool     // cells to look at
+	due    []bool     // cells to look at when they count
+	now    []bool     // those of the last look
 	other  *lock      // of stripes that cross these; nil: none
 
 	scratch scratch // of a number for each cell
@@ -178,9 +179,9 @@ func (l *lock) round(n int) {
 		l.reach()
 	}
 	if n < first {
-		l.look(roughlyStill)
+		l.look(roughlyStill, l.trust)
 	} else {
-		l.look(quiteStill)
+		l.look(quiteStill, l.trust)
 	}
 	l.weigh()
 	if n == 0 || n == 2 || n == first {

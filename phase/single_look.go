@@ -37,8 +37,9 @@ const coreTurns = 0.1
 // blurred edges and sine stripes too, whose differences on both sides of an edge cancel. The breadth counts in turns by the
 // local slope of the prediction, and an edge counts as long as it runs through the cell.
 //
-// Cells whose prediction has moved by less than still turns since keep what was gathered then.
-func (l *lock) look(still float32) {
+// Cells whose prediction has moved by less than still turns since keep what was gathered then, and those that do not count in among (nil: all
+// do) wait until they count.
+func (l *lock) look(still float32, among []float32) {
 	n := l.cols * l.rows
 	for _, p := range l.sums.all() {
 		if *p == nil {
@@ -46,16 +47,16 @@ func (l *lock) look(still float32) {
 		}
 	}
 	if l.seen == nil {
-		l.seen, l.due = make([]float32, n), make([]bool, n)
+		l.seen, l.due, l.now = make([]float32, n), make([]bool, n), make([]bool, n)
 		for i := range l.seen {
 			l.seen[i] = float32(math.NaN())
 		}
 	}
-	l.callDue(still)
+	l.callDue(still, among)
 	l.measureSlope()
-	l.each(l.due, func(first int, lines, turns [][]float32) {
+	l.each(l.now, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
-			if !l.due[k] {
+			if !l.now[k] {
 				continue
 			}
 			mid, gain, grad := l.levels.mid[k], 1/l.levels.half[k], l.slope[k]
@@ -93,24 +94,39 @@ func (l *lock) look(still float32) {
 	})
 }
 
-// callDue picks the cells to look at: those between nodes of which one has moved. Stripes that cross others are looked at
+// callDue picks the cells to look at now: those between nodes of which one has moved since. Stripes that cross others are looked at
 // everywhere, since the others move as well.
-func (l *lock) callDue(still float32) {
-	clear(l.due)
-	for j := range l.rows {
-		for i := range l.cols {
-			k := j*l.cols + i
-			if d := l.phi.v[k] - l.seen[k]; l.other == nil && d < still && d > -still {
-				continue
+func (l *lock) callDue(still float32, among []float32) {
+	moved := l.now
+	rows.Do(len(moved), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			d := l.phi.v[k] - l.seen[k]
+			if moved[k] = l.other != nil || !(d < still && d > -still); moved[k] {
+				l.seen[k] = l.phi.v[k]
 			}
-			l.seen[k] = l.phi.v[k]
+		}
+	})
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			due := l.due[j*l.cols : (j+1)*l.cols]
 			for y := max(0, j-1); y <= min(l.rows-1, j+1); y++ {
-				for x := max(0, i-1); x <= min(l.cols-1, i+1); x++ {
-					l.due[y*l.cols+x] = true
+				for i, v := range moved[y*l.cols : (y+1)*l.cols] {
+					if !v {
+						continue
+					}
+					for x := max(0, i-1); x <= min(l.cols-1, i+1); x++ {
+						due[x] = true
+					}
 				}
 			}
 		}
-	}
+	})
+	rows.Do(len(moved), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			l.now[k] = l.due[k] && (among == nil || among[k] > 0)
+			l.due[k] = l.due[k] && !l.now[k]
+		}
+	})
 }
 
 // Turns by which a prediction has hardly moved: a quarter of what orange peel moves an edge by on the way, and a twentieth of it at
