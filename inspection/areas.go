@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
+	"fairmetal/internal/rows"
 	"fairmetal/mark"
 	"fairmetal/pose"
 )
@@ -52,32 +53,33 @@ func (r *run) areas() {
 	if r.struckMM > 0 && r.beyondSeam == nil {
 		r.beyondSeam = r.lostSide()
 	}
-	var seen, all float64
-	for j := range rws {
-		for i := range cols {
-			x, y := x0+float64(i)*coarseMM, y0+float64(j)*coarseMM
-			if onCard(a, x, y) || onCard(b, x, y) {
-				continue
-			}
-			h := s.At(x, y)
-			if !inField(x, y) {
-				if h != h && r.foldedAt(x, y) && !r.byCard(x, y) && r.touchesInside(x, y) && r.facesBoard(x, y, rimStripes*r.u.PitchMM) {
-					kind[j*cols+i] = "folded"
+	seens, alls := make([]int, rws), make([]int, rws)
+	rows.Do(rws, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range cols {
+				x, y := x0+float64(i)*coarseMM, y0+float64(j)*coarseMM
+				h := s.At(x, y)
+				switch in := inField(x, y); {
+				case !in && h == h || onCard(a, x, y) || onCard(b, x, y):
+				case !in:
+					if r.foldedAt(x, y) && !r.byCard(x, y) && r.touchesInside(x, y) && r.facesBoard(x, y, rimStripes*r.u.PitchMM) {
+						kind[j*cols+i] = "folded"
+					}
+				case h == h:
+					alls[j]++
+					seens[j]++
+				case r.byCard(x, y): // hidden by the card, not by the metal
+				default:
+					if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] != "beyond-line" && kind[j*cols+i] != "on-line" { // which are told by themselves
+						alls[j]++
+					}
 				}
-				continue
-			}
-			if h != h && r.byCard(x, y) {
-				continue // hidden by the card, not by the metal
-			}
-			all++
-			if h == h {
-				seen++
-				continue
-			}
-			if kind[j*cols+i] = r.why(x, y); kind[j*cols+i] == "beyond-line" || kind[j*cols+i] == "on-line" {
-				all-- // told by itself
 			}
 		}
+	})
+	var seen, all float64
+	for j := range rws {
+		seen, all = seen+float64(seens[j]), all+float64(alls[j])
 	}
 	small, smallMM2 := 0, 0.0 // folded places not worth a row each
 	label := make([]bool, len(kind))

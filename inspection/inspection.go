@@ -1170,6 +1170,9 @@ const mostStrikes = 3
 // dropRestless drops marks that do not stand out of the metal around them as far as a mark must stand out of the whole panel: far out, where
 // stripes are few pixels wide, single photos are restless.
 func (r *run) dropRestless() {
+	if len(r.res.Marks) == 0 {
+		return
+	}
 	s := r.res.Surface
 	um := make([]float32, len(s.Height))
 	for i, h := range s.Height {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -23,16 +24,21 @@ type sides struct {
 // apart finds the metal that does not hang together with that between the cards; nil where it is too little to matter.
 func (r *run) apart() *sides {
 	s := &sides{far: r.farSide()}
-	n, all := 0, 0
-	for i, v := range s.far {
-		if v {
-			n++
+	var far, all atomic.Int64
+	rows.Do(len(s.far), func(i0, i1 int) {
+		f, a := 0, 0
+		for i := i0; i < i1; i++ {
+			if s.far[i] {
+				f++
+			}
+			if r.reads(i) {
+				a++
+			}
 		}
-		if r.reads(i) {
-			all++
-		}
-	}
-	if float64(n) < leastFar*float64(all) {
+		far.Add(int64(f))
+		all.Add(int64(a))
+	})
+	if float64(far.Load()) < leastFar*float64(all.Load()) {
 		for i, v := range s.far {
 			if v {
 				r.u.X[i] = float32(math.NaN()) // crumbs that nothing places
@@ -42,7 +48,7 @@ func (r *run) apart() *sides {
 	}
 	gap := int(widestSeam * r.res.Quality.StripePX)
 	w, h := r.u.W, r.u.H
-	walk := func(start, step, n int) {
+	walk := func(start, step, n int) (on [][2]float64) {
 		last, was := -1, 0 // the last pixel that can be read, and its side
 		for k := range n {
 			i := start + k*step
@@ -55,17 +61,24 @@ func (r *run) apart() *sides {
 			}
 			if was != 0 && side != was && k-last <= gap {
 				m := start + (k+last)/2*step
-				s.line = append(s.line, [2]float64{float64(m%w) + 0.5, float64(m/w) + 0.5})
+				on = append(on, [2]float64{float64(m%w) + 0.5, float64(m/w) + 0.5})
 			}
 			last, was = k, side
 		}
+		return on
 	}
-	for y := 0; y < h; y += lineStepPX {
-		walk(y*w, 1, w)
-	}
-	for x := 0; x < w; x += lineStepPX {
-		walk(x, w, h)
-	}
+	across := (h + lineStepPX - 1) / lineStepPX
+	found := make([][][2]float64, across+(w+lineStepPX-1)/lineStepPX)
+	rows.Do(len(found), func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			if k < across {
+				found[k] = walk(k*lineStepPX*w, 1, w)
+			} else {
+				found[k] = walk((k-across)*lineStepPX, w, h)
+			}
+		}
+	})
+	s.line = slices.Concat(found...)
 	return s
 }
 
@@ -416,7 +429,10 @@ func (r *run) lineBetween(near *mirror.Calibration, s *sides) (mirror.Fold, bool
 	var far [2]float64
 	n := 0.0
 	for i := 0; i < len(s.far); i += 97 {
-		if p, ok := place(float64(i%r.u.W), float64(i/r.u.W)); s.far[i] && ok {
+		if !s.far[i] {
+			continue
+		}
+		if p, ok := place(float64(i%r.u.W), float64(i/r.u.W)); ok {
 			far[0], far[1], n = far[0]+p[0], far[1]+p[1], n+1
 		}
 	}

@@ -88,22 +88,29 @@ func keys(t float64) [4]float64 {
 
 // Extent returns the panel rectangle, in mm, that readable pixels cover.
 func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y1 float64) {
-	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 	const step = 6
-	for py := step / 2; py < u.H; py += step {
-		for px := step / 2; px < u.W; px += step {
-			i := py*u.W + px
-			if u.X[i] != u.X[i] || v.X[i] != v.X[i] {
-				continue
+	type box struct{ x0, y0, x1, y1 float64 }
+	all := box{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+	bands := make([]box, u.H/step)
+	rows.Do(len(bands), func(b0, b1 int) {
+		for b := b0; b < b1; b++ {
+			in, py := all, b*step+step/2
+			for px := step / 2; px < u.W; px += step {
+				i := py*u.W + px
+				if u.X[i] != u.X[i] || v.X[i] != v.X[i] {
+					continue
+				}
+				if p, _, _, ok := c.Form.Hit(cam.Centre, cam.Ray(float64(px)+0.5, float64(py)+0.5)); ok {
+					in = box{min(in.x0, p.X), min(in.y0, p.Y), max(in.x1, p.X), max(in.y1, p.Y)}
+				}
 			}
-			p, _, _, ok := c.Form.Hit(cam.Centre, cam.Ray(float64(px)+0.5, float64(py)+0.5))
-			if !ok {
-				continue
-			}
-			x0, y0, x1, y1 = min(x0, p.X), min(y0, p.Y), max(x1, p.X), max(y1, p.Y)
+			bands[b] = in
 		}
+	})
+	for _, b := range bands {
+		all = box{min(all.x0, b.x0), min(all.y0, b.y0), max(all.x1, b.x1), max(all.y1, b.y1)}
 	}
-	return x0, y0, x1, y1
+	return all.x0, all.y0, all.x1, all.y1
 }
 
 // Expected returns the board coordinates that each of w x h pixels would see in undamaged metal, in the fields' own count; NaN where

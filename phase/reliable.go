@@ -460,12 +460,15 @@ func (f *Field) without(pitch float64, reach int) *Field {
 	if !found.Load() {
 		return &out
 	}
-	out.X = slices.Clone(f.X)
-	nan := float32(math.NaN())
-	for i, bad := range within(torn, f.W, f.H, reach) {
-		if bad {
-			out.X[i] = nan
+	out.X = make([]float32, len(f.X))
+	nan, bad := float32(math.NaN()), within(torn, f.W, f.H, reach)
+	rows.Do(len(f.X), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			out.X[i] = f.X[i]
+			if bad[i] {
+				out.X[i] = nan
+			}
 		}
-	}
+	})
 	return &out
 }

@@ -180,27 +180,28 @@ func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across, rounds in
 		sx: max(1, float64(g.Cols-1)*g.PitchMM/2), sy: max(1, float64(g.Rows-1)*g.PitchMM/2)}
 	n := s.terms()
 	basis := make([]float64, n*len(cells))
-	px, py := make([]float64, degree+1), make([]float64, degree+1)
-	for i, c := range cells {
-		s.basis(c.x, c.y, px, py, basis[i*n:(i+1)*n])
-	}
-	res := make([]float64, len(cells))
+	rows.Do(len(cells), func(i0, i1 int) {
+		px, py := make([]float64, degree+1), make([]float64, degree+1)
+		for i := i0; i < i1; i++ {
+			s.basis(cells[i].x, cells[i].y, px, py, basis[i*n:(i+1)*n])
+		}
+	})
+	res, abs := make([]float64, len(cells)), make([]float64, len(cells))
 	spread := math.Inf(1)
 	for range rounds {
 		if err := s.solve(cells, basis); err != nil {
 			return nil, 0, err
 		}
-		for i, c := range cells {
-			var z float64
-			for k, b := range basis[i*n : (i+1)*n] {
-				z += s.C[k] * b
+		rows.Do(len(cells), func(i0, i1 int) {
+			for i := i0; i < i1; i++ {
+				var z float64
+				for k, b := range basis[i*n : (i+1)*n] {
+					z += s.C[k] * b
+				}
+				res[i] = cells[i].h - z
+				abs[i] = math.Abs(res[i])
 			}
-			res[i] = c.h - z
-		}
-		abs := make([]float64, len(res))
-		for i, v := range res {
-			abs[i] = math.Abs(v)
-		}
+		})
 		next := order.Nth(abs, len(abs)/2) / 0.6745
 		for i, v := range res {
 			q := v / (biweight * max(next, 1e-6))

@@ -16,13 +16,30 @@ func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 	open.grow(n)
 	open.invert()
 	open.grow(n)
-	var gap []int
+	// A gap's cell has as many neighbours on the grid as beside says, first along its row.
+	type cell struct {
+		at     int32
+		n      int32
+		beside [4]int32
+	}
+	var gap []cell
 	filled := make([]bool, g.Len())
 	for r := range g.Rows {
 		for k, v := range known.row(r) {
 			for v = ^v & ^open.row(r)[k] & known.full(k); v != 0; v &= v - 1 {
-				i := r*g.Cols + 64*k + bits.TrailingZeros64(v)
-				gap = append(gap, i)
+				c := 64*k + bits.TrailingZeros64(v)
+				i := r*g.Cols + c
+				q := cell{at: int32(i)}
+				for _, n := range [4]struct {
+					to int
+					ok bool
+				}{{i - 1, c > 0}, {i + 1, c+1 < g.Cols}, {i - g.Cols, r > 0}, {i + g.Cols, r+1 < g.Rows}} {
+					if n.ok {
+						q.beside[q.n] = int32(n.to)
+						q.n++
+					}
+				}
+				gap = append(gap, q)
 				filled[i] = true
 				zx[i], zy[i] = float32(math.NaN()), float32(math.NaN())
 			}
@@ -30,34 +47,21 @@ func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 	}
 	// Relaxation: gaps are a few cells wide, so a few dozen sweeps settle them.
 	for range 40 {
-		for _, i := range gap {
+		for _, q := range gap {
 			var sx, sy, k float32
-			c, r := i%g.Cols, i/g.Cols
-			take := func(j int) {
+			for _, j := range q.beside[:q.n] {
 				if zx[j] == zx[j] {
 					sx, sy, k = sx+zx[j], sy+zy[j], k+1
 				}
 			}
-			if c > 0 {
-				take(i - 1)
-			}
-			if c+1 < g.Cols {
-				take(i + 1)
-			}
-			if r > 0 {
-				take(i - g.Cols)
-			}
-			if r+1 < g.Rows {
-				take(i + g.Cols)
-			}
 			if k > 0 {
-				zx[i], zy[i] = sx/k, sy/k
+				zx[q.at], zy[q.at] = sx/k, sy/k
 			}
 		}
 	}
-	for _, i := range gap {
-		if zx[i] != zx[i] {
-			filled[i] = false
+	for _, q := range gap {
+		if zx[q.at] != zx[q.at] {
+			filled[q.at] = false
 		}
 	}
 	return filled
