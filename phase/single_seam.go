@@ -95,8 +95,9 @@ const (
 	// seamReach is how many cells beside a seam its crowded stripes and the place of the seam itself leave in doubt.
 	seamReach = 2
 	// seamDip is how much less photo and prediction must agree along a seam than beside it. A pressed line that crowds four stripes
-	// into six pixels dips by 0.4, the weakest curve on orange peel by 0.07.
-	seamDip = 0.2
+	// into six pixels dips by 0.4, the plain ones of made-up panels by 0.2 to 0.9; the weakest curve on orange peel by 0.07. What lies between is
+	// left to doubt.
+	seamDip = 0.18
 	// doubtDip is as little as the weakest curve on orange peel dips by: a seam may be there all the same.
 	doubtDip = 0.05
 	// plainDip places a seam to a cell all along; less to some dimReach cells.
