@@ -63,9 +63,10 @@ func (r *run) demodulate() error {
 // take takes over what two single photos say.
 func (r *run) take(fields [2]*phase.Single) {
 	r.u, r.v = &fields[0].Field, &fields[1].Field
-	r.folded, r.seam = make([]bool, len(fields[0].Folded)), nil
+	r.folded, r.odd, r.seam = make([]bool, len(fields[0].Folded)), make([]bool, len(fields[0].Odd)), nil
 	for i := range r.folded {
 		r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
+		r.odd[i] = fields[0].Odd[i] || fields[1].Odd[i]
 	}
 	for _, f := range fields {
 		if f.Seam == nil {

@@ -142,6 +142,7 @@ type run struct {
 
 	readings [2]*phase.Single // of single photos
 	folded   []bool           // pixels inside a folded reflection
+	odd      []bool           // pixels of single photos that agree less with what was read there than others do
 	seam     []bool           // pixels on feature lines that hide stripes; nil: none
 
 	beyondSeam []bool // pixels left out because the line before them hides an unknown number of stripes; nil: none
@@ -1146,10 +1147,11 @@ func (r *run) marks() error {
 			return m.Kind == mark.High && (m.Folded && !ownTop(r.res.Surface, &m) || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
 		r.dropRestless()
+		r.doubtDepths(oddShare, func(ix, iy int) bool { return r.odd[iy*r.u.W+ix] })
 		r.unsmooth()
 	}
 	if r.set.Kind != capture.Single {
-		r.doubtSteep()
+		r.doubtDepths(unsureShare, func(ix, iy int) bool { return r.u.Unsure(ix, iy) || r.v.Unsure(ix, iy) })
 		r.resolve()
 	}
 	for i := range r.res.Marks {

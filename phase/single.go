@@ -16,6 +16,9 @@ type Single struct {
 	Field
 	// Folded marks pixels, enclosed by readable ones, whose reflection folds over or whose stripes cannot be followed.
 	Folded []bool
+	// Odd marks pixels where the photo agrees with what is given by plainly less than it does elsewhere: some orange peel, and damage that folds
+	// within the breadth of a stripe.
+	Odd []bool
 	// Seam marks pixels beside and on a feature line that hides stripes; nil where there is none. What lies beyond it may be whole stripes
 	// off.
 	Seam []bool

@@ -9,13 +9,14 @@ import (
 
 // field turns the lock into board coordinates for the pixels of the whole photo.
 func (l *lock) field(w, h int, pitch float64) *Single {
-	s := &Single{Field: Field{W: w, H: h, X: make([]float32, w*h), Mod: make([]float32, w*h), PitchMM: pitch, SigmaMM: l.sigma() * pitch}, Folded: make([]bool, w*h)}
+	s := &Single{Field: Field{W: w, H: h, X: make([]float32, w*h), Mod: make([]float32, w*h), PitchMM: pitch, SigmaMM: l.sigma() * pitch}, Folded: make([]bool, w*h), Odd: make([]bool, w*h)}
 	nan, p := float32(math.NaN()), float32(pitch)
 	var seam []bool
 	if l.seam != nil {
 		seam = l.widen(l.seam, seamReach+1)
 		s.Seam = make([]bool, w*h)
 	}
+	least := oddPurity * l.usualPurity(l.ok)
 	k := 1 << l.r.halved
 	step := l.q * k
 	rows.Do(h, func(y0, y1 int) {
@@ -36,14 +37,14 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 			for i := range good {
 				good[i] = l.ok[j*l.cols+i] && l.ok[j1*l.cols+i]
 			}
-			first, mod, folded := at/step*l.cols, s.Mod[y*w+l.x0*k:], s.Folded[y*w+l.x0*k:]
+			first, mod, folded, odd := at/step*l.cols, s.Mod[y*w+l.x0*k:], s.Folded[y*w+l.x0*k:], s.Odd[y*w+l.x0*k:]
 			for q, v := range t {
 				i := max(0, (2*q+1-step)/(2*step))
 				if good[i] && good[min(i+1, l.cols-1)] {
 					x[l.x0*k+q] = v * p
 				}
 				c := first + q/step
-				mod[q], folded[q] = l.levels.half[c], l.folded[c]
+				mod[q], folded[q], odd[q] = l.levels.half[c], l.folded[c], l.purity[c] < least
 				if seam != nil {
 					s.Seam[y*w+l.x0*k+q] = seam[c]
 				}
@@ -52,6 +53,9 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 	})
 	return s
 }
+
+// oddPurity is the share of what all but a twentieth of the metal agrees by under which metal is odd.
+const oddPurity = 0.8
 
 // sigma is the standard deviation of the coordinate, in turns: the scatter of the edges in a cell about the plate, over the root of
 // the cells that the plate takes together. A filter that passes wave numbers up to 1/span takes 4 pi span^2 cells together.
