@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 	"testing"
-	"testing/fstest"
 
 	"fairmetal/internal/memfs"
 	"fairmetal/scene"
@@ -25,24 +24,28 @@ func bowls() scene.Spec {
 		Sets:   []scene.Set{{Kind: "shifted", FineMM: 26, CoarseMM: 128}}}
 }
 
+// measured measures a made-up panel of two marks.
 func measured(t *testing.T, s scene.Spec) *Result {
 	t.Helper()
-	c, err := scene.Render(s, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := fstest.MapFS{}
-	for n, b := range c.Files {
-		m[n] = &fstest.MapFile{Data: b}
-	}
-	r, err := Run(context.Background(), m, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, r := rendered(t, s)
 	if len(r.Marks) != 2 {
 		t.Fatalf("%d marks", len(r.Marks))
 	}
 	return r
+}
+
+// rendered renders a made-up panel and measures it.
+func rendered(t *testing.T, s scene.Spec) (*scene.Capture, *Result) {
+	t.Helper()
+	made, err := scene.Render(s, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Run(context.Background(), memfs.FS(made.Files), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return made, r
 }
 
 // apart is the rms difference of two surfaces between the cards, um, the second looked up at what place makes of each place and times k.

@@ -44,7 +44,7 @@ func TestFoldThrough(t *testing.T) {
 // tape is not blamed.
 func TestSideCounted(t *testing.T) {
 	card := func(x float64) scene.Card { return scene.Card{SideMM: 40, XMM: x, LiftMM: 0.2} }
-	made, err := scene.Render(scene.Spec{
+	_, r := rendered(t, scene.Spec{
 		Name: "aslant", Seed: 8,
 		Panel: scene.Panel{RXMM: 4200, RYMM: 2900, PeelUM: 0.3, Folds: []scene.Fold{{AngleDeg: 28, OffsetMM: 50, Step: -0.06, WidthMM: 3}},
 			Marks: []scene.Mark{{ID: "low", Kind: "round", XMM: -30, YMM: 5, LengthMM: 36, WidthMM: 34, DepthUM: 70}}},
@@ -53,18 +53,7 @@ func TestSideCounted(t *testing.T) {
 		Cards:  [2]scene.Card{card(-125), card(125)},
 		Camera: scene.Camera{DistanceMM: 450, TiltDeg: 30, AimMM: [2]float64{0, 6}, FocalPX: 760, W: 900, H: 675, BlurPX: 0.4},
 		Sets:   []scene.Set{{Kind: "single", Profile: "square", FineMM: 12}},
-	}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts, err := capture.ReadDir(memfs.FS(made.Files))
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := RunCapture(context.Background(), memfs.FS(made.Files), facts, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	})
 	if d := r3.Norm(r.Calibration.Board.Centre); math.Abs(d-430) > 6 {
 		t.Errorf("the board at %.0f mm, it stands at 430", d)
 	}
@@ -126,18 +115,7 @@ func TestSmallFolds(t *testing.T) {
 
 // TestFaintLine: metal beyond a line whose step is too faint for the form to keep is measured all the same.
 func TestFaintLine(t *testing.T) {
-	made, err := scene.Render(scene.Gentle(217, 1200), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts, err := capture.ReadDir(memfs.FS(made.Files))
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := RunCapture(context.Background(), memfs.FS(made.Files), facts, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, r := rendered(t, scene.Gentle(217, 1200))
 	if r.Quality.MeasuredCM2 < 1000 {
 		t.Errorf("%.0f cm2 measured", r.Quality.MeasuredCM2)
 	}

@@ -115,6 +115,61 @@ func TestGentleMarks(t *testing.T) {
 	}
 }
 
+// TestSharpMarksNotSilent: a mark that folds within the breadth of a stripe, so that nothing else tells, is measured right or called the least it can
+// be.
+func TestSharpMarksNotSilent(t *testing.T) {
+	s := scene.Sharp(52)
+	s.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14}}
+	made, r := rendered(t, s)
+	told, near := 0, 0
+	for _, k := range made.Truth.Marks {
+		for _, m := range r.Marks {
+			if k.LeastPace > 0 || math.Hypot(m.XMM-k.XMM, m.YMM-k.YMM) > 4 {
+				continue
+			}
+			near++
+			if m.Folded {
+				told++
+			} else if off := math.Abs(m.DepthUM - k.DepthUM); off > 10 && off > 0.1*k.DepthUM {
+				t.Errorf("%s: %.1f um without a word, it is %.1f (pace %.2f)", k.ID, m.DepthUM, k.DepthUM, k.LeastPace)
+			}
+		}
+	}
+	if near < 4 || told == 0 || told == near {
+		t.Errorf("of %d marks that fold and are found %d are told as the least they can be", near, told)
+	}
+}
+
+// TestOwnTop: a high with a small hole on top is one whatever hides there; a ring round a wide hole, a piece of one, and a rim that is nearly
+// all hole may be crowns.
+func TestOwnTop(t *testing.T) {
+	g := surface.Grid{Cols: 161, Rows: 161, PitchMM: 0.5, X0MM: -40, Y0MM: -40}
+	for _, c := range []struct {
+		name                            string
+		lengthMM, widthMM, holeMM, upUM float64
+		want                            bool
+	}{
+		{"top", 18, 16, 6, 66, true},
+		{"flat top", 18, 16, 6, 12, false},
+		{"ring", 76, 74, 54, 72, false},
+		{"piece", 42, 21, 10, 66, false},
+		{"rim", 18, 16, 14, 66, false},
+	} {
+		s := surface.New(g)
+		for i := range s.Height {
+			x, y := g.XY(i%g.Cols, i/g.Cols)
+			s.Height[i] = 0
+			if math.Hypot(x, y) < c.holeMM/2 {
+				s.Height[i] = float32(math.NaN())
+			}
+		}
+		m := mark.Mark{Kind: mark.High, LengthMM: c.lengthMM, WidthMM: c.widthMM, DepthUM: c.upUM, Folded: true}
+		if got := ownTop(s, &m); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
 // TestCrownOfFold: a high around the flank of a low that folds is its crown; one around the same flank without a fold, or beside a fold
 // without a flank, is a high of its own.
 func TestCrownOfFold(t *testing.T) {

@@ -55,7 +55,7 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 }
 
 // oddPurity is the share of what all but a twentieth of the metal agrees by under which metal is odd.
-const oddPurity = 0.8
+const oddPurity = 0.88
 
 // sigma is the standard deviation of the coordinate, in turns: the scatter of the edges in a cell about the plate, over the root of
 // the cells that the plate takes together. A filter that passes wave numbers up to 1/span takes 4 pi span^2 cells together.
