@@ -1147,7 +1147,7 @@ func (r *run) marks() error {
 			return m.Kind == mark.High && (m.Folded && !ownTop(r.res.Surface, &m) || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
 		r.dropRestless()
-		r.doubtDepths(oddShare, func(ix, iy int) bool { return r.odd[iy*r.u.W+ix] })
+		r.doubtOdd()
 		r.unsmooth()
 	}
 	if r.set.Kind != capture.Single {

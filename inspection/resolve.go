@@ -3,6 +3,7 @@ package inspection
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -11,8 +12,17 @@ import (
 	"fairmetal/shot"
 )
 
-// doubtDepths takes the depth of marks for the least it can be of which more than a share is not sure to have been read right.
-func (r *run) doubtDepths(share float64, doubtful func(ix, iy int) bool) {
+// doubtOdd doubts the depth of marks at odds with a single photo, and says so.
+func (r *run) doubtOdd() {
+	doubted := r.doubtDepths(oddShare, func(ix, iy int) bool { return r.odd[iy*r.u.W+ix] })
+	if len(doubted) > 0 {
+		r.note(Warning, "odd-marks", fmt.Sprintf("%s cannot be told in full: the metal folds the reflection within a stripe there, or nearly so, and the depth is the least it can be", strings.Join(doubted, ", ")), r.unfoldAdvice())
+	}
+}
+
+// doubtDepths takes the depth of marks for the least it can be of which more than a share is not sure to have been read right, and returns their
+// names.
+func (r *run) doubtDepths(share float64, doubtful func(ix, iy int) bool) (doubted []string) {
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
 		doubts, all := 0, 0
@@ -30,8 +40,10 @@ func (r *run) doubtDepths(share float64, doubtful func(ix, iy int) bool) {
 		if float64(doubts) > share*float64(all) && !m.Folded {
 			m.Folded = true
 			m.DepthSigmaUM = math.Round(100*max(m.DepthSigmaUM, 0.5*m.DepthUM)) / 100
+			doubted = append(doubted, m.ID)
 		}
 	}
+	return doubted
 }
 
 const (
