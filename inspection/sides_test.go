@@ -181,3 +181,12 @@ func TestFaintSeam(t *testing.T) {
 		t.Error("no line shows faintly")
 	}
 }
+
+// TestLinesThatExplainLess: on sharp stripes, which leave ripples, feature lines were added until the whole fitted no panel; a smooth form
+// explains more here, and is kept.
+func TestLinesThatExplainLess(t *testing.T) {
+	_, r := rendered(t, scene.Random(1004))
+	if n := len(r.Calibration.Form.Folds); n > 0 || r.Quality.SpreadUM > 1.5 {
+		t.Errorf("%d lines, %.1f um of spread", n, r.Quality.SpreadUM)
+	}
+}

@@ -216,7 +216,7 @@ func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error
 	if err != nil {
 		return 0, nil, err
 	}
-	return s.rms / (s.kept() * s.kept()), s.startAt(x), nil
+	return s.misfit(), s.startAt(x), nil
 }
 
 // weighTape asks the stripes alone for the board's distance, compares the tape with it, and settles with the tape unless the
@@ -353,8 +353,30 @@ func (s *solver) settle(x []float64) ([]float64, error) {
 	return x, nil
 }
 
-// addFolds looks for lasting steps in what the form leaves, adds each to it as a feature line, and settles again.
+// fitted is where a fit has come to.
+type fitted struct {
+	x, weight         []float64
+	sigma, scale, rms float64
+	folds             int
+}
+
+// now is where the fit has come to with x.
+func (s *solver) now(x []float64) fitted {
+	return fitted{x, slices.Clone(s.weight), s.sigma, s.scale, s.rms, s.folds}
+}
+
+// back returns to where the fit was.
+func (s *solver) back(f fitted) []float64 {
+	s.weight, s.sigma, s.scale, s.rms, s.folds = f.weight, f.sigma, f.scale, f.rms, f.folds
+	return f.x
+}
+
+// misfit grows with what the fit misses and with how much of the sights it leaves out.
+func (s *solver) misfit() float64 { return s.rms / (s.kept() * s.kept()) }
+
+// addFolds looks for lasting steps in what the form leaves, adds each to it as a feature line, and settles again. As many stay as explain the most.
 func (s *solver) addFolds(x []float64) []float64 {
+	best, least := s.now(x), s.misfit()
 	for s.folds < maxFolds {
 		f, ok := s.leftoverFold(x)
 		if !ok {
@@ -363,12 +385,14 @@ func (s *solver) addFolds(x []float64) []float64 {
 		s.folds++
 		trial, err := s.settle(append(s.smoothStart(x), f.unknowns()...))
 		if err != nil {
-			s.folds--
 			break
 		}
 		x = trial
+		if m := s.misfit(); m < least {
+			best, least = s.now(x), m
+		}
 	}
-	return x
+	return s.back(best)
 }
 
 // dropFaint takes lines out that have lost their step on the way, to another one that explains the same: where they lie the sights do not say.
@@ -442,13 +466,7 @@ func (s *solver) seekFold(x []float64) (sought []float64, ok bool) {
 	if !s.prior.SeekLine || rms < seekRMSMM || kept > seekKept && rms < poorRMSMM {
 		return x, false
 	}
-	type state struct {
-		x, weight         []float64
-		sigma, scale, rms float64
-		folds             int
-	}
-	now := func(x []float64) state { return state{x, slices.Clone(s.weight), s.sigma, s.scale, s.rms, s.folds} }
-	best := now(x)
+	best := s.now(x)
 	lines := s.prior.Lines
 	if len(lines) == 0 {
 		s0 := seekShare * r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
@@ -467,12 +485,11 @@ func (s *solver) seekFold(x []float64) (sought []float64, ok bool) {
 			trial, err := s.settle(slices.Concat(s.start(), base, f.unknowns()))
 			more := s.kept() - kept
 			if err == nil && s.rms < most && (more > seekMore || more > -seekLess && s.rms < seekFar*rms) && math.Abs(trial[len(trial)-2]) > foldMinStep {
-				best, most, ok = now(trial), s.rms, true
+				best, most, ok = s.now(trial), s.rms, true
 			}
 		}
 	}
-	s.weight, s.sigma, s.scale, s.rms, s.folds = best.weight, best.sigma, best.scale, best.rms, best.folds
-	return best.x, ok
+	return s.back(best), ok
 }
 
 // smoothStart returns x with the smooth part of the form put back to its first guess, the folds kept: a smooth form that has

@@ -1,10 +1,6 @@
 package mirror
 
-import (
-	"slices"
-
-	"gonum.org/v1/gonum/spatial/r3"
-)
+import "gonum.org/v1/gonum/spatial/r3"
 
 const (
 	// astrayRMSMM is a misfit, mm on the board, that no panel leaves: the fit has run into a dead end, often by rays far out that miss
@@ -16,7 +12,7 @@ const (
 
 // outwards settles what lies between the cards first and all from there. x comes back where that explains no more.
 func (s *solver) outwards(x []float64) []float64 {
-	weight, sigma, scale, rms := slices.Clone(s.weight), s.sigma, s.scale, s.rms
+	before := s.now(x)
 	inner := *s
 	inner.sights, inner.rays, inner.weight = nil, nil, nil
 	first := s.start()
@@ -31,11 +27,10 @@ func (s *solver) outwards(x []float64) []float64 {
 	if len(inner.sights) > 60 {
 		inner.stride = max(1, len(inner.sights)/quickSights)
 		if near, err := inner.settle(first); err == nil {
-			if all, err := s.settle(near); err == nil && s.rms < rms {
+			if all, err := s.settle(near); err == nil && s.rms < before.rms {
 				return all
 			}
 		}
 	}
-	s.weight, s.sigma, s.scale, s.rms = weight, sigma, scale, rms
-	return x
+	return s.back(before)
 }
