@@ -1054,10 +1054,8 @@ func (r *run) onSeam(x, y float64) bool {
 	if lines := r.res.Calibration.Form.Lines(); len(lines) > 0 {
 		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < r.spanMM() })
 	}
-	z, _, _ := r.res.Calibration.Form.Eval(x, y)
-	px, py, _ := r.cam.Project(vec(x, y, z))
-	ix, iy := int(px), int(py)
-	return ix >= 0 && iy >= 0 && ix < r.u.W && iy < r.u.H && r.seam[iy*r.u.W+ix]
+	i, ok := r.seenIndex(x, y)
+	return ok && r.onSeamPX(i)
 }
 
 // unlike tells whether the slopes over the form around most of these cells differ by more than half of what one stripe counted wrong
