@@ -164,8 +164,8 @@ var (
 )
 
 const (
-	trials     = 7
-	finals     = 3
+	trials = 7
+	finals = 3
 	// Steps of the plate's solver. The next round goes on; half as many again change nothing that is measured, as the panels of docs/accuracy.md
 	// have it.
 	trialSteps = 10
@@ -202,16 +202,21 @@ func (l *lock) round(n int) {
 // move brings the prediction to the edges by a plate that spans so many stripe pairs.
 func (l *lock) move(span float64, steps int) {
 	psi, w, m := l.take(), l.take(), l.take()
-	for i, t := range l.weight {
-		w[i], m[i] = t*l.sums.edge[i], t*l.sums.move[i]
-		psi[i] = l.phi.v[i] - l.trend[i]
-	}
+	rows.Do(len(psi), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			t := l.weight[i]
+			w[i], m[i] = t*l.sums.edge[i], t*l.sums.move[i]
+			psi[i] = l.phi.v[i] - l.trend[i]
+		}
+	})
 	// The plate's balance of edges and stiffness, w = stiff k^4, puts the wave number k that passes by half at 1/span.
 	stiff := meanOf(l.sums.edge, l.trust) * float32(math.Pow(span*l.stripe, 4))
 	d := plate(psi, w, m, l.seam, l.cols, l.rows, stiff, steps, &l.scratch)
-	for i, v := range d {
-		l.phi.v[i] += min(max(v, -maxMove), maxMove)
-	}
+	rows.Do(len(d), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			l.phi.v[i] += min(max(d[i], -maxMove), maxMove)
+		}
+	})
 	l.scratch.give(psi, w, m, d)
 }
 
@@ -226,15 +231,18 @@ func (l *lock) weigh() {
 	if l.other != nil {
 		loud *= 2 // where the stripes that cross are not known they stay in
 	}
-	for i, t := range l.trust {
-		if v := l.sums.loud[i]; v > loud || v < -loud {
-			t = 0
+	rows.Do(len(l.trust), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			t := l.trust[i]
+			if v := l.sums.loud[i]; v > loud || v < -loud {
+				t = 0
+			}
+			l.weight[i] = t * min(max((l.purity[i]-trustNone)/(trustFull-trustNone), 0), 1)
+			if l.weight[i] == 0 {
+				l.trust[i] = 0
+			}
 		}
-		l.weight[i] = t * min(max((l.purity[i]-trustNone)/(trustFull-trustNone), 0), 1)
-		if l.weight[i] == 0 {
-			l.trust[i] = 0
-		}
-	}
+	})
 }
 
 const (

@@ -233,35 +233,37 @@ func (l *lock) gradient(v []float32, i, j int) (gx, gy float32) {
 // purify measures how well photo and prediction agree over a window around each cell, 1 on undamaged metal, among the cells that
 // count in among (nil: all).
 func (l *lock) purify(among []float32) {
-	agree, pred2, real2, dim := l.copied(l.sums.agree), l.copied(l.sums.pred2), l.copied(l.sums.real2), l.dimmed()
-	multiply(dim, pred2)
+	agree, pred2, real2, dim := l.take(), l.take(), l.take(), l.take()
+	rows.Do(len(agree), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			w := float32(1)
+			if among != nil {
+				w = among[i]
+			}
+			p := w * l.sums.pred2[i]
+			agree[i], pred2[i], real2[i], dim[i] = w*l.sums.agree[i], p, w*l.sums.real2[i], l.dimmed(i)*p
+		}
+	})
 	s := purityWindow * l.stripe
 	for _, v := range [][]float32{agree, pred2, real2, dim} {
-		if among != nil {
-			multiply(v, among)
-		}
 		l.smooth(v, s)
 	}
-	for i := range agree {
-		full := max(pred2[i], 1e-3)
-		// What swings less by lens and pixels must agree in where it runs, not in how far it swings.
-		swing := float32(math.Sqrt(float64(full * max(real2[i], 0))))
-		l.purity[i] = agree[i] / min(max(swing, dim[i], 1e-3), full)
-	}
+	rows.Do(len(agree), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			full := max(pred2[i], 1e-3)
+			// What swings less by lens and pixels must agree in where it runs, not in how far it swings.
+			swing := float32(math.Sqrt(float64(full * max(real2[i], 0))))
+			l.purity[i] = agree[i] / min(max(swing, dim[i], 1e-3), full)
+		}
+	})
 	l.scratch.give(agree, pred2, real2, dim)
 }
 
-// dimmed is what lens and pixels may leave of the swing of stripes that crowd beside that of the undamaged ones around, which the levels
+// dimmed is what lens and pixels may leave at a cell of the swing of stripes that crowd beside that of the undamaged ones around, which the levels
 // hold: a blur of standard deviation s takes exp(-2 (pi s f)^2) off a wave of f turns a pixel.
-func (l *lock) dimmed() []float32 {
-	out := l.take()
-	rows.Do(l.rows, func(j0, j1 int) {
-		out, slope, even := out[j0*l.cols:j1*l.cols], l.slope[j0*l.cols:j1*l.cols], l.even[j0*l.cols:j1*l.cols]
-		for i, s := range slope {
-			out[i] = swingLeft((s*s - even[i]) * (2 * math.Pi * math.Pi * mostBlurPX * mostBlurPX))
-		}
-	})
-	return out
+func (l *lock) dimmed(i int) float32 {
+	s := l.slope[i]
+	return swingLeft((s*s - l.even[i]) * (2 * math.Pi * math.Pi * mostBlurPX * mostBlurPX))
 }
 
 // swingLeft is exp(-more), 1 at most and leastSwing at least.
