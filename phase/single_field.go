@@ -13,7 +13,7 @@ func (l *lock) field(w, h int, pitch float64) *Single {
 	nan, p := float32(math.NaN()), float32(pitch)
 	var seam []bool
 	if l.seam != nil {
-		seam = l.widen(l.seam, seamReach+1)
+		seam = l.widen(l.seam, nil, seamReach+1)
 		s.Seam = make([]bool, w*h)
 	}
 	least := oddPurity * l.usualPurity(l.ok)

@@ -99,14 +99,16 @@ func (l *lock) pace() []float32 {
 // side, whichever way it took them.
 func (l *lock) backward(seed []bool) {
 	back := make([]bool, len(seed))
-	for j := range l.rows {
-		for i := range l.cols {
-			k := j*l.cols + i
-			tx, ty := l.gradient(l.trend, i, j)
-			px, py := l.gradient(l.phi.v, i, j)
-			back[k] = l.trust[k] > 0 && px*tx+py*ty < backPace*(tx*tx+ty*ty)
+	rows.Do(l.rows, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range l.cols {
+				k := j*l.cols + i
+				tx, ty := l.gradient(l.trend, i, j)
+				px, py := l.gradient(l.phi.v, i, j)
+				back[k] = l.trust[k] > 0 && px*tx+py*ty < backPace*(tx*tx+ty*ty)
+			}
 		}
-	}
+	})
 	label, sizes := l.parts(back)
 	for i, id := range label {
 		if id != 0 && float64(sizes[id-1]) >= backStripes*l.stripe*l.stripe {

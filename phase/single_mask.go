@@ -30,16 +30,19 @@ func (l *lock) shrink(ok []bool, n int) []bool {
 	return ok
 }
 
-// widen adds n cells to the rim of a mask, along four directions.
-func (l *lock) widen(m []bool, n int) []bool {
+// widen adds n cells to the rim of a mask, along four directions, of those in another one (nil: of all).
+func (l *lock) widen(m, in []bool, n int) []bool {
+	c := l.cols
 	for range n {
 		out := make([]bool, len(m))
-		for i, v := range m {
-			if v {
-				out[i] = true
-				neighbours(i, l.cols, len(m), func(j int) { out[j] = true })
+		rows.Do(l.rows, func(j0, j1 int) {
+			for j := j0; j < j1; j++ {
+				for i := range c {
+					k := j*c + i
+					out[k] = m[k] || (in == nil || in[k]) && (i > 0 && m[k-1] || i < c-1 && m[k+1] || j > 0 && m[k-c] || j < l.rows-1 && m[k+c])
+				}
 			}
-		}
+		})
 		m = out
 	}
 	return m
@@ -94,18 +97,7 @@ func (l *lock) main(ok []bool) []bool {
 
 // open keeps the main parts that hang together by more than necks of 2 n cells.
 func (l *lock) open(ok []bool, n int) []bool {
-	out := l.main(l.shrink(ok, n))
-	for range n + 1 {
-		next := make([]bool, len(ok))
-		for i, v := range out {
-			if v {
-				next[i] = true
-				neighbours(i, l.cols, len(ok), func(j int) { next[j] = next[j] || ok[j] })
-			}
-		}
-		out = next
-	}
-	return out
+	return l.widen(l.main(l.shrink(ok, n)), ok, n+1)
 }
 
 // enclosed returns the cells that are not ok and cannot be reached from the rim.

@@ -170,12 +170,14 @@ func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 // be read do: what was counted wrong across a seam crowds or turns the stripes there.
 func (l *lock) strangeness() []float32 {
 	out := make([]float32, len(l.phi.v))
-	for i := range out {
-		tx, ty := l.gradient(l.trend, i%l.cols, i/l.cols)
-		px, py := l.gradient(l.phi.v, i%l.cols, i/l.cols)
-		p := (px*tx+py*ty)/(tx*tx+ty*ty) - 1
-		out[i] = min(max(p-calmPace, -p-calmPace, 0), 1)
-	}
+	rows.Do(l.rows, func(j0, j1 int) {
+		for i := j0 * l.cols; i < j1*l.cols; i++ {
+			tx, ty := l.gradient(l.trend, i%l.cols, i/l.cols)
+			px, py := l.gradient(l.phi.v, i%l.cols, i/l.cols)
+			p := (px*tx+py*ty)/(tx*tx+ty*ty) - 1
+			out[i] = min(max(p-calmPace, -p-calmPace, 0), 1)
+		}
+	})
 	return out
 }
 
@@ -301,14 +303,16 @@ func (a across) far(m, p int) bool { return (m > p) == a.forward && m != p }
 func (a across) along(v []float32) []float32 {
 	k := [3]float32{0.3, 0.23, 0.12}
 	out := make([]float32, len(v))
-	for n := range a.n {
-		for m := range a.m {
-			s := k[0] * v[a.at(n, m)]
-			for d := 1; d <= 2; d++ {
-				s += k[d] * (v[a.at(max(0, n-d), m)] + v[a.at(min(a.n-1, n+d), m)])
+	rows.Do(a.n, func(n0, n1 int) {
+		for n := n0; n < n1; n++ {
+			for m := range a.m {
+				s := k[0] * v[a.at(n, m)]
+				for d := 1; d <= 2; d++ {
+					s += k[d] * (v[a.at(max(0, n-d), m)] + v[a.at(min(a.n-1, n+d), m)])
+				}
+				out[a.at(n, m)] = s
 			}
-			out[a.at(n, m)] = s
 		}
-	}
+	})
 	return out
 }
