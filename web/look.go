@@ -80,6 +80,24 @@ func readMarks(folder fs.FS) ([]mark.Mark, error) {
 // Picked tells whether a mark is offered.
 func (r result) Picked(id string) bool { return slices.Contains(r.Chosen, id) }
 
+// unread are the places without a value of one kind for which the advice is the same.
+type unread struct {
+	Kind, Advice string
+	Places       []inspection.Area
+}
+
+// Unread is where the metal has no value.
+func (r result) Unread() (list []unread) {
+	for _, a := range r.Document.Areas {
+		i := slices.IndexFunc(list, func(u unread) bool { return u.Kind == a.Kind && u.Advice == a.Advice })
+		if i < 0 {
+			i, list = len(list), append(list, unread{Kind: a.Kind, Advice: a.Advice})
+		}
+		list[i].Places = append(list[i].Places, a)
+	}
+	return list
+}
+
 // lookView is the page of the measured panel.
 type lookView struct {
 	jobHead
