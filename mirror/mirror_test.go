@@ -10,6 +10,7 @@ import (
 
 	"fairmetal/card"
 	"fairmetal/internal/laid"
+	"fairmetal/phase"
 	"fairmetal/pose"
 )
 
@@ -326,6 +327,20 @@ func TestJacobian(t *testing.T) {
 		}
 		if size == 0 || math.Sqrt(off/size) > 2e-3 {
 			t.Errorf("unknown %d is %.2g of its size off", j, math.Sqrt(off/size))
+		}
+	}
+}
+
+// TestExtentToTheLastRow: what can be read in a photo's last rows counts, whatever its height.
+func TestExtentToTheLastRow(t *testing.T) {
+	for _, h := range []int{10, 12, 15, 16} {
+		cam := pose.Camera{FocalPX: 10, CX: 5, CY: 5, W: 10, H: h, Centre: r3.Vec{Z: 100}, Right: r3.Vec{X: 1}, Down: r3.Vec{Y: -1}, Forward: r3.Vec{Z: -1}}
+		x := make([]float32, 10*h)
+		f := &phase.Field{W: 10, H: h, X: x}
+		_, y0, _, _ := (&Calibration{Form: NewForm()}).Extent(&cam, f, f)
+		last := 3 + 6*((h-4)/6)
+		if want := -10 * (float64(last) + 0.5 - 5); math.Abs(y0-want) > 1e-6 {
+			t.Errorf("%d rows: down to %.1f mm, want %.1f", h, y0, want)
 		}
 	}
 }

@@ -91,7 +91,7 @@ func (c *Calibration) Extent(cam *pose.Camera, u, v *phase.Field) (x0, y0, x1, y
 	const step = 6
 	type box struct{ x0, y0, x1, y1 float64 }
 	all := box{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-	bands := make([]box, u.H/step)
+	bands := make([]box, (u.H+step-1-step/2)/step)
 	rows.Do(len(bands), func(b0, b1 int) {
 		for b := b0; b < b1; b++ {
 			in, py := all, b*step+step/2
