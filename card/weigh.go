@@ -76,7 +76,7 @@ const (
 func variance(r []float64) float64 {
 	sd := 1 / (255 * 12.92 * 4)
 	if len(r) > 0 {
-		sd = max(1.4826*order.Nth(r, len(r)/2), sd)
+		sd = max(1.4826*order.Median(r), sd)
 	}
 	return sd * sd
 }

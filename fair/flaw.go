@@ -2,9 +2,9 @@ package fair
 
 import (
 	"math"
-	"slices"
 	"sort"
 
+	"fairmetal/internal/order"
 	"fairmetal/surface"
 )
 
@@ -127,6 +127,5 @@ func robust(v []float32) float64 {
 	if len(a) == 0 {
 		return 0
 	}
-	slices.Sort(a)
-	return float64(a[len(a)/2]) / 0.6745
+	return float64(order.Median(a)) / 0.6745
 }

@@ -31,15 +31,7 @@ func BenchmarkSingle(b *testing.B) {
 func BenchmarkCrossed(b *testing.B) {
 	s := scene.Gentle(103, 4000)
 	s.Sets = []scene.Set{{Kind: "single", Profile: "square", FineMM: 14, Crossed: true}}
-	made, err := scene.Render(s, nil)
-	if err != nil {
-		b.Fatal(err)
-	}
-	folder := memfs.FS(made.Files)
-	c, err := capture.ReadDir(folder)
-	if err != nil {
-		b.Fatal(err)
-	}
+	_, folder, c := captured(b, s)
 	measureAgain(b, folder, c)
 }
 

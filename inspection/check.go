@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"fairmetal/card"
+	"fairmetal/internal/order"
 	"fairmetal/photo"
 )
 
@@ -137,9 +138,7 @@ func (c *PhotoCheck) stripes(img *photo.Image, a, b card.Card) {
 		if len(periods) < lines/2 {
 			continue
 		}
-		slices.Sort(periods)
-		slices.Sort(swings)
-		p, s := periods[len(periods)/2], swings[len(swings)/2]
+		p, s := order.Median(periods), order.Median(swings)
 		if s >= leastSwing && (c.StripePX == 0 || p < c.StripePX) {
 			c.StripePX, c.Contrast = p, s
 		}

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"sync"
 
+	"fairmetal/internal/rows"
 	"fairmetal/mirror"
 	"fairmetal/phase"
 )
@@ -64,10 +65,12 @@ func (r *run) demodulate() error {
 func (r *run) take(fields [2]*phase.Single) {
 	r.u, r.v = &fields[0].Field, &fields[1].Field
 	r.folded, r.odd, r.seam = make([]bool, len(fields[0].Folded)), make([]bool, len(fields[0].Odd)), nil
-	for i := range r.folded {
-		r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
-		r.odd[i] = fields[0].Odd[i] || fields[1].Odd[i]
-	}
+	rows.Do(len(r.folded), func(i0, i1 int) {
+		for i := i0; i < i1; i++ {
+			r.folded[i] = fields[0].Folded[i] || fields[1].Folded[i]
+			r.odd[i] = fields[0].Odd[i] || fields[1].Odd[i]
+		}
+	})
 	for _, f := range fields {
 		if f.Seam == nil {
 			continue

@@ -178,16 +178,7 @@ func (r *Result) document(pic Pictures, figures []texture.Figures) Document {
 func (r *Result) texture() []texture.Figures {
 	skip := make([]bool, r.Surface.Len())
 	for _, m := range r.Marks {
-		reach := 1.3*m.LengthMM/2 + 2
-		c0, r0 := r.Surface.Cell(m.XMM-reach, m.YMM-reach)
-		c1, r1 := r.Surface.Cell(m.XMM+reach, m.YMM+reach)
-		for row := max(0, int(r0)); row <= min(r.Surface.Rows-1, int(r1)); row++ {
-			for col := max(0, int(c0)); col <= min(r.Surface.Cols-1, int(c1)); col++ {
-				if x, y := r.Surface.XY(col, row); m.Inside(x, y, 1.3, 2) {
-					skip[row*r.Surface.Cols+col] = true
-				}
-			}
-		}
+		m.Cells(r.Surface.Grid, 1.3, 2, func(i int) { skip[i] = true })
 	}
 	out := []texture.Figures{}
 	for _, b := range []texture.Band{texture.Waviness, texture.PeelLong} {

@@ -625,7 +625,7 @@ func contrast(f *phase.Field) float64 {
 	if len(m) == 0 {
 		return 0
 	}
-	return math.Round(1e4*order.Nth(m, len(m)/2)) / 1e4
+	return math.Round(1e4*order.Median(m)) / 1e4
 }
 
 // direction is the median change of a field along photo columns and rows, mm per px.
@@ -646,7 +646,7 @@ func direction(f *phase.Field) (dx, dy float64) {
 	if len(a) < 50 || len(b) < 50 {
 		return math.NaN(), math.NaN()
 	}
-	return order.Nth(a, len(a)/2), order.Nth(b, len(b)/2)
+	return order.Median(a), order.Median(b)
 }
 
 // mirror calibrates board and form.
@@ -1209,7 +1209,7 @@ func spreadOf(v []float32) float64 {
 	if len(a) < leastRing {
 		return 0
 	}
-	return order.Nth(a, len(a)/2) / 0.6745
+	return order.Median(a) / 0.6745
 }
 
 const (
@@ -1241,14 +1241,14 @@ func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func
 }
 
 // ownTop tells whether a high whose top could not be read is a high all the same, and not the crown of a low that folds the reflection: it
-// stands higher over the breadth of what is hidden than any crown does, round about and over more than the hole.
+// stands higher over the breadth of what is hidden than any crown does, is compact, and clearly wider than what is hidden.
 func ownTop(s *surface.Surface, m *mark.Mark) bool {
-	hidden := 0.0
-	for i, h := range s.Height {
-		if x, y := s.XY(i%s.Cols, i/s.Cols); h != h && m.Inside(x, y, 1, 0) {
+	hidden := 0.0 // mm2
+	m.Cells(s.Grid, 1, 0, func(i int) {
+		if h := s.Height[i]; h != h {
 			hidden += s.PitchMM * s.PitchMM
 		}
-	}
+	})
 	across := 2 * math.Sqrt(hidden/math.Pi)
 	return m.DepthUM > 1000*crownShare*across && across < topShare*m.WidthMM && m.LengthMM < compact*m.WidthMM
 }

@@ -2,10 +2,12 @@ package inspection
 
 import (
 	"context"
+	"io/fs"
 	"math"
 	"strings"
 	"testing"
 
+	"fairmetal/capture"
 	"fairmetal/internal/memfs"
 	"fairmetal/scene"
 	"fairmetal/surface"
@@ -37,15 +39,27 @@ func measured(t *testing.T, s scene.Spec) *Result {
 // rendered renders a made-up panel and measures it.
 func rendered(t *testing.T, s scene.Spec) (*scene.Capture, *Result) {
 	t.Helper()
-	made, err := scene.Render(s, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := Run(context.Background(), memfs.FS(made.Files), nil)
+	made, folder, facts := captured(t, s)
+	r, err := RunCapture(context.Background(), folder, facts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return made, r
+}
+
+// captured renders a made-up panel: its folder, and what that says of the capture.
+func captured(t testing.TB, s scene.Spec) (*scene.Capture, fs.FS, capture.Capture) {
+	t.Helper()
+	made, err := scene.Render(s, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder := memfs.FS(made.Files)
+	facts, err := capture.ReadDir(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return made, folder, facts
 }
 
 // apart is the rms difference of two surfaces between the cards, um, the second looked up at what place makes of each place and times k.

@@ -132,7 +132,7 @@ func foldThrough(p [][2]float64, far [2]float64) (f mirror.Fold, ok bool) {
 			off = append(off, math.Abs(cos*q[0]+sin*q[1]-c[0]-c[1]*t-c[2]*t*t))
 		}
 		sorted := slices.Clone(off)
-		cut := max(4.685*order.Nth(sorted, len(sorted)/2)/0.6745, 2)
+		cut := max(4.685*order.Median(sorted)/0.6745, 2)
 		for i, v := range off {
 			w[i] = 0
 			if q := v / cut; q < 1 {

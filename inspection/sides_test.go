@@ -9,7 +9,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
-	"fairmetal/internal/memfs"
 	"fairmetal/mark"
 	"fairmetal/mirror"
 	"fairmetal/scene"
@@ -138,15 +137,7 @@ func TestRefusedForWhatWasWarnedOf(t *testing.T) {
 // TestFaintSeam: where a line shows too faintly to be cut, the photo can be read as if cut there, with metal on both sides; few sights, with a
 // line tried on them, bear the whole out here, so that it stays as it was read.
 func TestFaintSeam(t *testing.T) {
-	made, err := scene.Render(scene.Gentle(222, 1200), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	folder := memfs.FS(made.Files)
-	facts, err := capture.ReadDir(folder)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, folder, facts := captured(t, scene.Gentle(222, 1200))
 	r := &run{ctx: context.Background(), folder: folder, progress: func(string, float64) {}, res: &Result{Capture: facts, SetKind: capture.Single}}
 	for _, step := range []func() error{func() error { return r.photos(facts.Sets[0]) }, r.cards, r.stripes} {
 		if err := step(); err != nil {

@@ -17,7 +17,7 @@ import (
 func gentle(t *testing.T) (*scene.Capture, capture.Capture) {
 	t.Helper()
 	card := func(x float64) scene.Card { return scene.Card{SideMM: 40, XMM: x, LiftMM: 0.2} }
-	c, err := scene.Render(scene.Spec{
+	c, _, facts := captured(t, scene.Spec{
 		Name: "gentle", Seed: 5,
 		Panel: scene.Panel{RXMM: 5200, RYMM: 2600, TwistPerMM: 5e-6, PeelUM: 0.4, Marks: []scene.Mark{
 			{ID: "wide", Kind: "round", XMM: -48, YMM: 6, LengthMM: 40, WidthMM: 38, DepthUM: 100},
@@ -30,14 +30,7 @@ func gentle(t *testing.T) (*scene.Capture, capture.Capture) {
 		Cards:  [2]scene.Card{card(-125), card(125)},
 		Camera: scene.Camera{DistanceMM: 450, TiltDeg: 30, AimMM: [2]float64{0, 6}, FocalPX: 760, W: 900, H: 675, BlurPX: 0.5},
 		Sets:   []scene.Set{{Kind: "single", Profile: "square", FineMM: 12}, {Kind: "single", Profile: "square", FineMM: 12, Crossed: true}},
-	}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts, err := capture.ReadDir(memfs.FS(c.Files))
-	if err != nil {
-		t.Fatal(err)
-	}
+	})
 	return c, facts
 }
 

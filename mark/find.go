@@ -201,7 +201,7 @@ const rimMM = 8.0
 // higher than a share of itself joins it.
 func (f *finder) regions(sign float32) []*region {
 	g := f.s.Grid
-	order := f.downwards(sign)
+	down := f.downwards(sign)
 	parent := make([]int32, g.Len())      // cell -> index+1 of its basin
 	within := make([]int32, len(f.holes)) // hole -> index+1 of the basin that met it first
 	type basin struct {
@@ -217,7 +217,7 @@ func (f *finder) regions(sign float32) []*region {
 		}
 		return b
 	}
-	for _, i := range order {
+	for _, i := range down {
 		h := float64(f.smooth[i] * sign)
 		c, r := i%g.Cols, i/g.Cols
 		mine := -1
@@ -271,7 +271,7 @@ func (f *finder) regions(sign float32) []*region {
 			byRoot[b] = &region{sign: sign, at: basins[b].at, peak: basins[b].peak}
 		}
 	}
-	for _, i := range order {
+	for _, i := range down {
 		b := root(int(parent[i] - 1))
 		if q := byRoot[b]; q != nil && float64(f.smooth[i]*sign) >= outline*q.peak {
 			q.cells = append(q.cells, i)
@@ -308,11 +308,11 @@ func (f *finder) downwards(sign float32) []int {
 		}
 	}
 	slices.Sort(keys)
-	order := make([]int, len(keys))
+	cells := make([]int, len(keys))
 	for k, v := range keys {
-		order[k] = int(uint32(v))
+		cells[k] = int(uint32(v))
 	}
-	return order
+	return cells
 }
 
 // connected keeps the cells that hang together with the peak.
@@ -452,7 +452,7 @@ func (f *finder) level(o *Mark, x, y float64, sign float32) float64 {
 	if 2*len(h) < places {
 		return 0
 	}
-	return order.Nth(h, len(h)/2)
+	return order.Median(h)
 }
 
 // gap is the distance from a place to the nearest cell of a region, mm.

@@ -80,22 +80,15 @@ func (f *finder) findHoles(told func(x, y float64) bool) {
 
 // flood gathers the cells that hang together with start and are in, and tells whether any lies on the map's rim.
 func (f *finder) flood(start int, done []bool, in func(i int) bool) (part []int, open bool) {
-	g := f.s.Grid
 	part = []int{start}
 	done[start] = true
 	for k := 0; k < len(part); k++ {
-		i := part[k]
-		c, r := i%g.Cols, i/g.Cols
-		if c == 0 || r == 0 || c == g.Cols-1 || r == g.Rows-1 {
-			open = true
-		}
-		for _, n := range [4]struct {
-			to int
-			ok bool
-		}{{i - 1, c > 0}, {i + 1, c < g.Cols-1}, {i - g.Cols, r > 0}, {i + g.Cols, r < g.Rows-1}} {
-			if n.ok && !done[n.to] && in(n.to) {
-				done[n.to] = true
-				part = append(part, n.to)
+		beside, n := f.s.Beside(part[k])
+		open = open || n < len(beside)
+		for _, j := range beside[:n] {
+			if !done[j] && in(j) {
+				done[j] = true
+				part = append(part, j)
 			}
 		}
 	}
@@ -107,8 +100,8 @@ func (f *finder) toRim(part []int, sharp []bool) {
 	for range int(math.Ceil(lostRimMM / f.s.PitchMM)) {
 		var more []int
 		for _, i := range part {
-			c, r := i%f.s.Cols, i/f.s.Cols
-			if !sharp[i] && (c > 0 && sharp[i-1] || c < f.s.Cols-1 && sharp[i+1] || r > 0 && sharp[i-f.s.Cols] || r < f.s.Rows-1 && sharp[i+f.s.Cols]) {
+			beside, n := f.s.Beside(i)
+			if !sharp[i] && slices.ContainsFunc(beside[:n], func(j int) bool { return sharp[j] }) {
 				more = append(more, i)
 			}
 		}

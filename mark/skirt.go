@@ -94,7 +94,7 @@ func (f *finder) overSkirt(q *region, highs []*region, lows []Mark) (*finder, *r
 		}
 		v := math.NaN()
 		if len(h) >= skirtPlaces {
-			v = order.Nth(h, len(h)/2)
+			v = order.Median(h)
 		}
 		skirts[k] = v
 		return v

@@ -164,7 +164,7 @@ func foldAt(known []slopeAt, angle float64) (f Fold, crown float64, found bool) 
 	for k, b := range bins {
 		m[k] = math.NaN()
 		if 4*len(b) > most && len(b) > minBin {
-			m[k] = order.Nth(b, len(b)/2)
+			m[k] = order.Median(b)
 		}
 	}
 	jump := func(k, reach int) float64 {
@@ -246,10 +246,8 @@ func coverage(known []slopeAt, f Fold, crown float64) float64 {
 		if len(q.lo) < 5 || len(q.hi) < 5 {
 			continue
 		}
-		slices.Sort(q.lo)
-		slices.Sort(q.hi)
 		all++
-		if (q.hi[len(q.hi)/2]-q.lo[len(q.lo)/2])/f.Step > 0.5 {
+		if (order.Median(q.hi)-order.Median(q.lo))/f.Step > 0.5 {
 			shown++
 		}
 	}

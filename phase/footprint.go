@@ -223,7 +223,7 @@ func (g *group) learnRipple(x []float32, ok []bool) {
 	const few = 20
 	for k, v := range at {
 		if len(v) > few {
-			g.ripple[k] = order.Nth(v, len(v)/2)
+			g.ripple[k] = order.Median(v)
 		}
 	}
 }

@@ -714,8 +714,8 @@ func (g *group) judge(ok []bool, n int) {
 		g.noise = 0.005 // no residual to judge by: half a grey level in a hundred
 		return
 	}
-	g.noise = order.Nth(res, len(res)/2) / 0.6745 / math.Sqrt(float64(n-3)/float64(n))
-	g.share = order.Nth(ratio, len(ratio)/2)
+	g.noise = order.Median(res) / 0.6745 / math.Sqrt(float64(n-3)/float64(n))
+	g.share = order.Median(ratio)
 }
 
 // despeckle drops readable pixels with fewer than five readable neighbours of eight, twice: lone pixels in noise.
@@ -757,5 +757,5 @@ func medianWhere(v []float32, ok []bool) float64 {
 	if len(s) == 0 {
 		return math.NaN()
 	}
-	return order.Nth(s, len(s)/2)
+	return order.Median(s)
 }

@@ -265,7 +265,7 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 			miss[i] = math.Hypot(s.fx-fx, s.fy-fy)
 		}
 		sorted := slices.Clone(miss)
-		cut := 4 * order.Nth(sorted, len(sorted)/2)
+		cut := 4 * order.Median(sorted)
 		for i := range all {
 			q := miss[i] / cut
 			all[i].w = 0
@@ -284,7 +284,7 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 	if len(f) < 2*n {
 		return false
 	}
-	c.period = 1 / order.Nth(f, len(f)/2)
+	c.period = 1 / order.Median(f)
 	c.frame(beats, floor, t)
 	return c.x1 > c.x0 && c.y1 > c.y0
 }
@@ -338,6 +338,7 @@ func sincosTurns(t float32) (sin, cos float32) {
 	return sinTable[i], sinTable[i+sinSteps/4]
 }
 
+// cosTurns is the cosine of sincosTurns alone.
 func cosTurns(t float32) float32 {
 	return sinTable[int32((t+1024.25)*sinSteps)&(sinSteps-1)]
 }

@@ -38,7 +38,7 @@ func (l *lock) boardEdge(label []int32, id int32, side int) interval {
 	for _, r := range lines {
 		starts = append(starts, r.t)
 	}
-	mid := order.Nth(starts, len(starts)/2)
+	mid := order.Median(starts)
 	from := int(math.Floor((mid - 1) * edgeBins))
 	n := int((1 + edgeReach) * edgeBins)
 	sum, count := make([]float64, n), make([]float64, n)

@@ -71,5 +71,5 @@ func (l *lock) sigma() float64 {
 		return math.NaN()
 	}
 	cells := 4 * math.Pi * math.Pow(span*l.stripe, 2)
-	return order.Nth(off, len(off)/2) / 0.6745 / math.Sqrt(max(1, cells))
+	return order.Median(off) / 0.6745 / math.Sqrt(max(1, cells))
 }

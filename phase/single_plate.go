@@ -29,14 +29,14 @@ func plate(psi, w, m []float32, seam []bool, cols, rws int, stiff float32, round
 	})
 	start, b := rz, float32(0)
 	for range rounds {
-		pap := s.turned(b, func(i0, i1 int) (sum float64) {
+		pap := s.turned(b, func(i0, i1 int) float64 {
 			return pull(s.ap[i0:i1], s.p[i0:i1], w[i0:i1], stiff)
 		})
 		if pap <= 0 || rz <= plateTolerance*start {
 			break
 		}
 		a := float32(rz / pap)
-		next := s.sum(func(i0, i1 int) (sum float64) {
+		next := s.sum(func(i0, i1 int) float64 {
 			return advance(s.d[i0:i1], s.res[i0:i1], s.p[i0:i1], s.ap[i0:i1], s.inv[i0:i1], a)
 		})
 		b = float32(next / rz)

@@ -123,7 +123,7 @@ func (r *raster) sampleGuide(guide Guide, pitch float64) {
 	})
 	r.period = math.NaN()
 	if len(per) > 0 {
-		r.period = order.Nth(per, len(per)/2)
+		r.period = order.Median(per)
 	}
 }
 

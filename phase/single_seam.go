@@ -141,7 +141,7 @@ func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 	}
 	usual := float32(1)
 	if len(all) > 0 {
-		usual = order.Nth(all, len(all)/2)
+		usual = order.Median(all)
 	}
 	s := seamMap{n: ax.n, m: ax.m, lack: make([]float32, ax.n*ax.m), told: make([]bool, ax.n*ax.m)}
 	margin := int(2 * l.stripe)                           // the rim is no seam

@@ -74,7 +74,7 @@ func (l *lock) displacement(ok []bool) (dev []float32, spread float32) {
 	if len(sample) == 0 {
 		return dev, 0
 	}
-	return dev, order.Nth(sample, len(sample)/2) / 0.6745
+	return dev, order.Median(sample) / 0.6745
 }
 
 // usualPurity is what all but a twentieth of the good cells exceed.

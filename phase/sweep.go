@@ -180,7 +180,7 @@ func exposures(values [][]float64) []float64 {
 		for _, o := range all[:(len(all)+stillShare-1)/stillShare] {
 			ratio = append(ratio, o.v[k]/max(o.mean, 1e-3))
 		}
-		gains[k] = order.Nth(ratio, len(ratio)/2)
+		gains[k] = order.Median(ratio)
 	}
 	return gains
 }
@@ -237,10 +237,10 @@ func better(values [][]float64, shifts []float64) [][]float64 {
 		off[i] /= c*c + s*s
 	}
 	sorted := slices.Clone(off)
-	slices.Sort(sorted)
+	half := order.Median(sorted)
 	var out [][]float64
 	for i, v := range values {
-		if off[i] <= sorted[len(sorted)/2] {
+		if off[i] <= half {
 			out = append(out, v)
 		}
 	}

@@ -2,10 +2,10 @@ package register
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/mark"
 	"fairmetal/surface"
@@ -43,8 +43,7 @@ func fingerprint(s *surface.Surface, marks []mark.Mark) (field, float64) {
 	if len(abs) == 0 {
 		return field{s.Grid, z}, 0
 	}
-	slices.Sort(abs)
-	spread := max(abs[len(abs)/2]/0.6745, 1e-7)
+	spread := max(order.Median(abs)/0.6745, 1e-7)
 	for i, v := range z {
 		if v == v {
 			z[i] = float32(min(max(float64(v)/spread, -fingerCut), fingerCut))

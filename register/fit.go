@@ -2,8 +2,8 @@ package register
 
 import (
 	"math"
-	"slices"
 
+	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 )
 
@@ -206,8 +206,7 @@ func spreadOf(obs []row) (spread, most float64) {
 	if shared < minShared || len(abs) == 0 {
 		return 0, 0
 	}
-	slices.Sort(abs)
-	return abs[len(abs)/2] / 0.6745, most
+	return order.Median(abs) / 0.6745, most
 }
 
 func weigh(obs []row, cut float64) {

@@ -32,7 +32,7 @@ func DropCurl(g Grid, zx, zy []float32, ratio, floor float64, slips func(x, y fl
 	if len(sample) < 100 {
 		return nil
 	}
-	limit := float32(max(floor, ratio*order.Nth(sample, len(sample)/2)/0.6745))
+	limit := float32(max(floor, ratio*order.Median(sample)/0.6745))
 	var struck []int
 	for r := range g.Rows - 1 {
 		for c := range g.Cols - 1 {

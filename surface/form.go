@@ -202,7 +202,7 @@ func fitRobust(g Grid, cells []sampleCell, degree int, lines []Across, rounds in
 				abs[i] = math.Abs(res[i])
 			}
 		})
-		next := order.Nth(abs, len(abs)/2) / 0.6745
+		next := order.Median(abs) / 0.6745
 		for i, v := range res {
 			q := v / (biweight * max(next, 1e-6))
 			cells[i].w = 0

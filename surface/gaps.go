@@ -16,29 +16,18 @@ func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 	open.grow(n)
 	open.invert()
 	open.grow(n)
-	// A gap's cell has as many neighbours on the grid as beside says, first along its row.
 	type cell struct {
-		at     int32
-		n      int32
-		beside [4]int32
+		at, n  int
+		beside [4]int
 	}
 	var gap []cell
 	filled := make([]bool, g.Len())
 	for r := range g.Rows {
 		for k, v := range known.row(r) {
 			for v = ^v & ^open.row(r)[k] & known.full(k); v != 0; v &= v - 1 {
-				c := 64*k + bits.TrailingZeros64(v)
-				i := r*g.Cols + c
-				q := cell{at: int32(i)}
-				for _, n := range [4]struct {
-					to int
-					ok bool
-				}{{i - 1, c > 0}, {i + 1, c+1 < g.Cols}, {i - g.Cols, r > 0}, {i + g.Cols, r+1 < g.Rows}} {
-					if n.ok {
-						q.beside[q.n] = int32(n.to)
-						q.n++
-					}
-				}
+				i := r*g.Cols + 64*k + bits.TrailingZeros64(v)
+				q := cell{at: i}
+				q.beside, q.n = g.Beside(i)
 				gap = append(gap, q)
 				filled[i] = true
 				zx[i], zy[i] = float32(math.NaN()), float32(math.NaN())

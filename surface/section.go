@@ -99,7 +99,7 @@ func fade(s float64) float64 {
 // robustLine fits v = a + b t by iteratively reweighted least squares with Tukey's biweight, from the median of v.
 func robustLine(t, v []float64) (a, b float64) {
 	sorted := slices.Clone(v)
-	a = order.Nth(sorted, len(sorted)/2)
+	a = order.Median(sorted)
 	abs := make([]float64, len(v))
 	long := 0.0
 	for _, t := range t {
@@ -110,7 +110,7 @@ func robustLine(t, v []float64) (a, b float64) {
 			abs[i] = math.Abs(v[i] - a - b*t[i])
 		}
 		copy(sorted, abs)
-		cut := biweight * max(order.Nth(sorted, len(sorted)/2)/0.6745, 1e-6)
+		cut := biweight * max(order.Median(sorted)/0.6745, 1e-6)
 		var s0, s1, s2, r0, r1 float64
 		for i := range v {
 			q := abs[i] / cut

@@ -29,6 +29,22 @@ func (g Grid) Cell(x, y float64) (col, row float64) {
 	return (x - g.X0MM) / g.PitchMM, (y - g.Y0MM) / g.PitchMM
 }
 
+// Beside lists the n cells that share a side with one: before and behind it in its row, then in its column.
+func (g Grid) Beside(i int) (cells [4]int, n int) {
+	add := func(to int, on bool) {
+		if on {
+			cells[n] = to
+			n++
+		}
+	}
+	c, r := i%g.Cols, i/g.Cols
+	add(i-1, c > 0)
+	add(i+1, c+1 < g.Cols)
+	add(i-g.Cols, r > 0)
+	add(i+g.Cols, r+1 < g.Rows)
+	return cells, n
+}
+
 // Surface is a measured height deviation with its standard uncertainty, both in mm, row-major on the grid; NaN where not
 // measured.
 type Surface struct {

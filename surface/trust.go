@@ -50,7 +50,7 @@ func Bends(g Grid, zx, zy []float32) (bends []float32, even float64) {
 	if len(some) == 0 {
 		return bends, 0
 	}
-	limit := evenRatio * evenRatio * order.Nth(some, len(some)/2)
+	limit := evenRatio * evenRatio * order.Median(some)
 	rows.Do(len(bends), func(i0, i1 int) {
 		for i := i0; i < i1; i++ {
 			bends[i] = float32(math.Sqrt(float64(max(0, bends[i]-limit))))

@@ -35,3 +35,6 @@ func Nth[T cmp.Ordered](v []T, n int) T {
 	}
 	return v[n]
 }
+
+// Median returns the middle of v, of an even number the upper one of both, and turns v round as Nth does. v must hold something.
+func Median[T cmp.Ordered](v []T) T { return Nth(v, len(v)/2) }

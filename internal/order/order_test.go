@@ -26,6 +26,9 @@ func TestNth(t *testing.T) {
 		if got := Nth(v, n); got != sorted[n] {
 			t.Fatalf("number %d of %v is %v", n, sorted, got)
 		}
+		if got := Median(slices.Clone(v)); got != sorted[len(sorted)/2] {
+			t.Fatalf("the middle of %v is %v", sorted, got)
+		}
 		slices.Sort(v)
 		if !slices.Equal(v, sorted) {
 			t.Fatalf("%v became %v", sorted, v)
