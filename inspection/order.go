@@ -348,12 +348,13 @@ const (
 const reorderGrowth = 1.5
 
 // reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone, and in
-// noise links slip.
-// The count is kept where the mirror model bears it out.
+// noise links slip. The count is kept where the mirror model bears it out.
 func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
 	eu, ev := cal.Expected(&cal.Frame.Camera, r.u.W, r.u.H)
 	u, v := r.u.Reorder(eu), r.v.Reorder(ev)
-	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u, v), prior)
+	phase.Recount(u, v)
+	// A patch across a kink averages what no place of the line shows, and would draw the line to it.
+	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(0), v.Untorn(0)), prior)
 	if err != nil || again.RMSMM > reorderGrowth*cal.RMSMM {
 		return cal
 	}

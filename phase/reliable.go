@@ -257,6 +257,7 @@ func (f *Field) Reorder(expected []float32) *Field {
 	for i := range x {
 		x[i] += expected[i]
 	}
+	out.gaps = &gaps{append(strip, slit...), beside, f.X}
 	return &out
 }
 

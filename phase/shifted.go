@@ -23,6 +23,8 @@ type Field struct {
 	PitchMM float64 // of the fine stripes
 
 	told  []*group // soft stripes as they were read, fine to coarse
+	read  *group   // soft stripes of one pitch as they were read; nil: another kind of set
+	gaps  *gaps    // of a reordered field; nil: none
 	alone []bool   // pixels that the coarse stripes alone tell; nil: none
 	slit  []bool   // those of them in slits a few pixels wide
 	// unsure are pixels of a shifted set of one pitch whose order continuity may have got wrong; nil: none.
@@ -154,6 +156,7 @@ func Shifted(axis string, shots []Shot, boardMM float64) (*Field, error) {
 	}
 	if len(groups) == 1 {
 		centre(abs, ok, coarse.pitch, boardMM)
+		f.read = fine
 		f.unsure = coarse.sure(abs, ok, w, h)
 		for i, v := range f.unsure {
 			f.unsure[i] = ok[i] && !v

@@ -18,7 +18,7 @@ func (f *Field) countOut(g *group, x []float32, ok []bool) []bool {
 func (f *Field) keep(g *group, ok []bool) {
 	g.level = medianWhere(g.mod, ok)
 	g.left, g.residual = nil, nil // they hold the photos
-	f.told = []*group{g}
+	f.told, f.read = []*group{g}, g
 }
 
 // slits reads a field of one pitch where sharp metal packs its stripes so densely that they fade, or that continuity may follow them
@@ -37,6 +37,13 @@ func (g *group) slits(x []float32, sure []bool, w, h int) []bool {
 	if !any {
 		return hole
 	}
+	p := g.plate(x, sure, hole, w, h, reach)
+	p.trust(g, x, sure, hole, w, float32(g.noise*math.Sqrt(2/float64(g.frames))))
+	return hole
+}
+
+// plate counts the pixels of holes out from their rims, none farther than reach from them.
+func (g *group) plate(x []float32, sure, hole []bool, w, h, reach int) *thinPlate {
 	depth := depths(x, sure, hole, w)
 	p := newThinPlate(x, sure, hole, w, h)
 	p.solve(x, nil, nil)
@@ -61,8 +68,7 @@ func (g *group) slits(x []float32, sure []bool, w, h int) []bool {
 		}
 		p.solve(x, see, weight)
 	}
-	p.trust(g, x, sure, hole, w, noise)
-	return hole
+	return p
 }
 
 // trust takes out of the holes what is not borne out: gaps of which what was seen clearly does not agree with the plate, all of them, and of open
