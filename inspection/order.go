@@ -24,6 +24,9 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if cal.Stray > strayWarn || cal.Undamaged < explained || cal.RMSMM > goodModelMM {
 		cal = r.alongStrip(cal, &prior, fit)
 	}
+	if cal.Stray > strayWarn || cal.RMSMM > goodModelMM {
+		cal = r.seekLine(cal, prior)
+	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
 	if prior.Begin == nil && len(prior.Lines) > 0 {
 		prior.Begin = &mirror.Start{Lines: prior.Lines}
@@ -328,7 +331,7 @@ func (r *run) strip() (mirror.Fold, bool) {
 					over++
 				}
 			}
-			if float64(n) > stripCovers*float64(len(seen)) && 12*min(under, over) > len(sound) {
+			if float64(n) > stripCovers*float64(len(seen)) && 25*min(under, over) > len(sound) {
 				most, best = n, mirror.Fold{Angle: float64(deg) * math.Pi / 180, S0: (float64(s) + 0.5) * bin, Step: 0.03, Width: 6}
 			}
 		}
