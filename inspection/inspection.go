@@ -673,7 +673,7 @@ func (r *run) mirror() error {
 			return r.refuseFew(n)
 		}
 	}
-	if err == nil && beyond == nil && r.set.Kind == capture.Single && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
+	if err == nil && beyond == nil && r.set.Kind != capture.Sweep && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
 	}
 	if err != nil {
@@ -750,21 +750,35 @@ const (
 	explained  = 0.9 // of the metal by one form: the rest is damage
 )
 
-// seekLine solves the set-up of single photos anew with a feature line tried between the cards, which may leave one of them beyond it, and
-// keeps what explains more of the rim. The line is sought on few sights.
+// bendsAtEdge tells whether what is left over at the rim slopes otherwise than the form beyond a straight line.
+func bendsAtEdge(cal *mirror.Calibration) bool {
+	return cal.Edge != nil && math.Abs(cal.Edge.Step) > edgeStep
+}
+
+// edgeStep is a change of slope that marks at the rim do not make beyond a straight line; faint feature lines make twice that. Common practice, no source.
+const edgeStep = 8e-3
+
+// seekLine solves the set-up anew with a feature line where one would part what is left over at the rim from the rest, or, tried on few sights,
+// between the cards, which may leave one of them beyond it. What explains more of the rim is kept.
 func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	try := func(lines []mirror.Fold) {
+		prior.Begin = &mirror.Start{Lines: lines}
+		if again, err := r.calibrate(prior); err == nil && again.Stray <= cal.Stray && misfit(again) <= misfit(cal) {
+			cal = again
+		}
+	}
+	if bendsAtEdge(cal) {
+		try(append(slices.Clone(cal.Form.Folds), *cal.Edge))
+	}
+	if cal.Stray <= strayWarn && cal.RMSMM <= goodModelMM {
+		return cal
+	}
 	few := prior
-	few.SeekLine, few.Rough = true, true
-	rough, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), few)
-	if err != nil || len(rough.Form.Folds) == 0 {
-		return cal
+	few.SeekLine, few.Rough, few.Begin = true, true, nil
+	if rough, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), few); err == nil && len(rough.Form.Folds) > 0 {
+		try(rough.Form.Folds)
 	}
-	prior.Begin = &mirror.Start{Lines: rough.Form.Folds}
-	again, err := r.calibrate(prior)
-	if err != nil || again.Stray > cal.Stray || misfit(again) > misfit(cal) {
-		return cal
-	}
-	return again
+	return cal
 }
 
 // onePitch tells whether the order of the stripes rests on continuity alone.

@@ -24,7 +24,7 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if cal.Stray > strayWarn || cal.Undamaged < explained || cal.RMSMM > goodModelMM {
 		cal = r.alongStrip(cal, &prior, fit)
 	}
-	if cal.Stray > strayWarn || cal.RMSMM > goodModelMM {
+	if cal.Stray > strayWarn || cal.RMSMM > goodModelMM || bendsAtEdge(cal) {
 		cal = r.seekLine(cal, prior)
 	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
@@ -102,12 +102,20 @@ const (
 )
 
 // place moves the smaller side of a feature line by whole stripes where the mirror model explains the whole better: few of the sights tell by how
-// many, all must bear it out. The line hides stripes that run along it; where it lies aslant, others too.
+// many, all must bear it out. The line hides stripes that run along it; where it lies aslant, others too. Stripes that run on across it are counted.
 func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit fitting) *mirror.Calibration {
 	line := cal.Form.Folds[fold]
 	side := r.beyond(&line, cal)
 	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
+	sides := r.sidesOf(&line, cal)
 	for _, inU := range [2]bool{alongU, !alongU} {
+		f := r.v
+		if inU {
+			f = r.u
+		}
+		if f.RunsOn(sides) {
+			continue
+		}
 		k := r.likely(side, inU, prior)
 		if k == 0 {
 			continue
@@ -124,6 +132,39 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 	}
 	return cal
 }
+
+// sidesOf tells on which side of a line pixels lie, between where it may run.
+func (r *run) sidesOf(line *mirror.Fold, cal *mirror.Calibration) []int8 {
+	cam := &cal.Frame.Camera
+	w, h := r.u.W, r.u.H
+	side := make([]int8, len(r.u.X))
+	rows.Do((h+sidePX-1)/sidePX, func(b0, b1 int) {
+		for y0 := b0 * sidePX; y0 < min(h, b1*sidePX); y0 += sidePX {
+			for x0 := 0; x0 < w; x0 += sidePX {
+				at := phase.Between
+				if p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(float64(x0)+sidePX/2, float64(y0)+sidePX/2)); ok {
+					switch s, _, _ := line.Across(p.X, p.Y); {
+					case s < -lineMM:
+						at = phase.Near
+					case s > lineMM:
+						at = phase.Far
+					}
+				}
+				for y := y0; y < min(h, y0+sidePX); y++ {
+					for x := x0; x < min(w, x0+sidePX); x++ {
+						side[y*w+x] = at
+					}
+				}
+			}
+		}
+	})
+	return side
+}
+
+const (
+	sidePX = 4    // side of the squares of which the middle tells on which side of a line they lie
+	lineMM = 12.0 // to either side of a line, within which it may run and bend the metal
+)
 
 // likely is by how many stripes few of the sights say that a side was counted off.
 func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {

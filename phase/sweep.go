@@ -22,8 +22,12 @@ type Sweep struct {
 // ErrSweep says that the frames do not show stripes sliding one way.
 var ErrSweep = errors.New("the frames do not show stripes that slide steadily one way over more than half a stripe; slide the board slowly in one direction, camera and cards still")
 
-// moveLimit is the unexplained share of a frame, in units of the modulation, from which it counts as moved.
-const moveLimit = 0.35
+const (
+	// moveLimit is the unexplained share of a frame, in units of the modulation, from which it counts as moved,
+	moveLimit = 0.35
+	moveFar   = 2.0 // if it is so much farther off than half the frames are: noise spoils all alike,
+	allNoise  = 0.8 // up to here; of noise alone 1.2 are unexplained
+)
 
 // Swept solves shifts and phases together. First guess of the shifts: the two leading principal components of the frames over the
 // striped pixels are the cosine and sine of the shifts [Vargas2011]; then pixels and shifts are fitted in turn by least squares
@@ -51,8 +55,8 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 			with[i] = s
 			with[i].Shift = shifts[i]
 		}
-		worst, at := frameMisfit(with)
-		if worst > moveLimit && len(shots) > 5 {
+		worst, usual, at := frameMisfit(with)
+		if worst > moveLimit && (worst > moveFar*usual || usual > allNoise) && len(shots) > 5 {
 			moved = append(moved, shots[at].File)
 			shots = slices.Delete(slices.Clone(shots), at, at+1)
 			continue
@@ -115,7 +119,7 @@ func spoiler(shots []Shot, forward bool) int {
 		for k := range rest {
 			rest[k].Shift = shifts[k]
 		}
-		if worst, _ := frameMisfit(rest); worst < best {
+		if worst, _, _ := frameMisfit(rest); worst < best {
 			best, at = worst, i
 		}
 	}
@@ -355,8 +359,9 @@ func oneWay(shifts []float64, forward bool) ([]float64, error) {
 	return walk, nil
 }
 
-// frameMisfit returns the frame whose pixels are explained worst, and by how much, in units of the modulation.
-func frameMisfit(shots []Shot) (worst float64, at int) {
+// frameMisfit returns the frame whose pixels are explained worst, and by how much, in units of the modulation, and by how much half the
+// frames are.
+func frameMisfit(shots []Shot) (worst, usual float64, at int) {
 	values := striped(shots)
 	shifts := make([]float64, len(shots))
 	for i, s := range shots {
@@ -364,7 +369,7 @@ func frameMisfit(shots []Shot) (worst float64, at int) {
 	}
 	basis, inv, err := normalEquations(shifts)
 	if err != nil || len(values) == 0 {
-		return 0, 0
+		return 0, 0, 0
 	}
 	bad := make([]float64, len(shots))
 	var power float64
@@ -378,9 +383,10 @@ func frameMisfit(shots []Shot) (worst float64, at int) {
 		}
 	}
 	for k, b := range bad {
-		if m := math.Sqrt(b / power); m > worst {
-			worst, at = m, k
+		bad[k] = math.Sqrt(b / power)
+		if bad[k] > worst {
+			worst, at = bad[k], k
 		}
 	}
-	return worst, at
+	return worst, order.Median(bad), at
 }
