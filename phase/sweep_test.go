@@ -102,6 +102,17 @@ func TestSweepNamesTheMovedFrame(t *testing.T) {
 	}
 }
 
+// TestSweepKeepsNoisyFrames: noise that leaves a good part of every frame unexplained has none of them taken for moved.
+func TestSweepKeepsNoisyFrames(t *testing.T) {
+	got, err := Swept("u", slid([]float64{0, 0.12, 0.25, 0.4, 0.5, 0.63, 0.8, 0.9}, 0.1), true, 800)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Moved) != 0 {
+		t.Errorf("left out %v", got.Moved)
+	}
+}
+
 // TestSweepRefuses stripes that stand still, and noise.
 func TestSweepRefuses(t *testing.T) {
 	if _, err := Swept("u", slid([]float64{0, 0, 0, 0, 0, 0, 0}, 0.002), true, 800); !errors.Is(err, ErrSweep) {
