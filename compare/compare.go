@@ -24,6 +24,7 @@ const (
 	Worse  State = "worse"
 	Turned State = "over-raised" // it was low, it is high
 	New    State = "new"
+	Open   State = "not known" // a depth is not known, and the least it can be does not tell
 )
 
 // Change is one mark before and after. Depths in um, positive; zero where there is none.
@@ -34,7 +35,10 @@ type Change struct {
 	YMM    float64 `json:"y_mm"`
 	WasUM  float64 `json:"was_um"` // signed height at its extreme: lows negative
 	IsUM   float64 `json:"is_um"`
-	State  State   `json:"state"`
+	// WasLeast and IsLeast tell that the height is the least it can be: part of the mark could not be read.
+	WasLeast bool  `json:"was_least,omitempty"`
+	IsLeast  bool  `json:"is_least,omitempty"`
+	State    State `json:"state"`
 }
 
 // Progress is the comparison.
@@ -58,7 +62,7 @@ func Captures(a, b *surface.Surface, before, after []mark.Mark) Progress {
 	p := Progress{Changes: []Change{}}
 	used := make([]bool, len(after))
 	for _, m := range before {
-		c := Change{Before: m.ID, XMM: m.XMM, YMM: m.YMM, WasUM: signed(m)}
+		c := Change{Before: m.ID, XMM: m.XMM, YMM: m.YMM, WasUM: signed(m), WasLeast: m.Folded}
 		best, at := math.Inf(1), -1
 		for i, n := range after {
 			d := math.Hypot(m.DeepestMM[0]-n.DeepestMM[0], m.DeepestMM[1]-n.DeepestMM[1])
@@ -68,16 +72,18 @@ func Captures(a, b *surface.Surface, before, after []mark.Mark) Progress {
 		}
 		if at >= 0 {
 			used[at] = true
-			c.After, c.IsUM = after[at].ID, signed(after[at])
+			c.After, c.IsUM, c.IsLeast = after[at].ID, signed(after[at]), after[at].Folded
 		} else if h := 1000 * b.At(m.DeepestMM[0], m.DeepestMM[1]); !math.IsNaN(h) {
 			c.IsUM = h
+		} else {
+			c.IsLeast = true
 		}
-		c.State = judge(c.WasUM, c.IsUM)
+		c.State = c.judge()
 		p.Changes = append(p.Changes, c)
 	}
 	for i, n := range after {
 		if !used[i] {
-			p.Changes = append(p.Changes, Change{After: n.ID, XMM: n.XMM, YMM: n.YMM, IsUM: signed(n), State: New})
+			p.Changes = append(p.Changes, Change{After: n.ID, XMM: n.XMM, YMM: n.YMM, IsUM: signed(n), IsLeast: n.Folded, State: New})
 		}
 	}
 	p.surfaces(a, b, slices.Concat(before, after))
@@ -91,18 +97,26 @@ func signed(m mark.Mark) float64 {
 	return -m.DepthUM
 }
 
-func judge(was, is float64) State {
+// judge is what became of a mark. A height that is the least it can be tells only what a larger one would tell, too.
+func (c *Change) judge() State {
+	was, is := math.Abs(c.WasUM), math.Abs(c.IsUM)
 	switch {
-	case math.Abs(is) < fairUM:
+	case !c.IsLeast && is < fairUM:
 		return Gone
-	case was < 0 && is > 0:
+	case c.WasUM < 0 && c.IsUM > 0:
 		return Turned
-	case math.Abs(is) < 0.9*math.Abs(was):
-		return Better
-	case math.Abs(is) > 1.1*math.Abs(was):
-		return Worse
+	case is < 0.9*was:
+		if !c.IsLeast {
+			return Better
+		}
+	case is > 1.1*was:
+		if !c.WasLeast {
+			return Worse
+		}
+	case !c.WasLeast && !c.IsLeast:
+		return Same
 	}
-	return Same
+	return Open
 }
 
 // surfaces fills in the figures of the whole field.

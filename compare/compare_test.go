@@ -93,3 +93,31 @@ func TestNothingTells(t *testing.T) {
 		t.Errorf("%s %+v", p.Frames, p.Changes)
 	}
 }
+
+// TestJudge: what became of a mark, and that a depth which is the least it can be tells only what a larger one would tell.
+func TestJudge(t *testing.T) {
+	for _, c := range []struct {
+		was, is           float64
+		wasLeast, isLeast bool
+		want              State
+	}{
+		{-100, -5, false, false, Gone},
+		{-100, 30, false, false, Turned},
+		{-100, -50, false, false, Better},
+		{-100, -95, false, false, Same},
+		{-100, -150, false, false, Worse},
+		{-100, -5, true, false, Gone},
+		{-100, -50, true, false, Better},
+		{-100, -95, true, false, Open},
+		{-100, -150, true, false, Open},
+		{-100, -5, false, true, Open},
+		{-100, -50, false, true, Open},
+		{-100, -150, false, true, Worse},
+		{-100, -100, true, true, Open},
+		{-100, 30, true, true, Turned},
+	} {
+		if got := (&Change{WasUM: c.was, IsUM: c.is, WasLeast: c.wasLeast, IsLeast: c.isLeast}).judge(); got != c.want {
+			t.Errorf("from %g to %g (the least: %v, %v): %s, want %s", c.was, c.is, c.wasLeast, c.isLeast, got, c.want)
+		}
+	}
+}

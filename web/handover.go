@@ -487,6 +487,12 @@ func (a *App) reportOf(r *http.Request, h jobHead) (report.HandOver, error) {
 		}
 		for _, c := range p.Changes {
 			m := report.Moved{ID: c.Before, State: l.T(string(c.State)), Is: um(c.IsUM), Was: um(c.WasUM)}
+			if c.WasLeast {
+				m.Was = l.T("not known")
+			}
+			if c.IsLeast {
+				m.Is = l.T("not known")
+			}
 			if m.ID == "" {
 				m.ID, m.Was = c.After, ""
 			}

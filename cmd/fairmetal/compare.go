@@ -44,8 +44,14 @@ func (c *compareCmd) Run(s streams) error {
 	}
 	t := tabwriter.NewWriter(s.Out, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "before\tafter\tx mm\ty mm\twas um\tis um\tstate\t")
+	height := func(um float64, least bool) string {
+		if least {
+			return "folded"
+		}
+		return fmt.Sprintf("%+.0f", um)
+	}
 	for _, k := range p.Changes {
-		fmt.Fprintf(t, "%s\t%s\t%.0f\t%.0f\t%+.0f\t%+.0f\t%s\t\n", k.Before, k.After, k.XMM, k.YMM, k.WasUM, k.IsUM, k.State)
+		fmt.Fprintf(t, "%s\t%s\t%.0f\t%.0f\t%s\t%s\t%s\t\n", k.Before, k.After, k.XMM, k.YMM, height(k.WasUM, k.WasLeast), height(k.IsUM, k.IsLeast), k.State)
 	}
 	t.Flush()
 	fmt.Fprintln(s.Out, p.Frames)
