@@ -16,8 +16,11 @@ func creased(x, y float64) float64 {
 }
 
 // creasedShots are photos of it at these shifts.
-func creasedShots(shifts []float64) (shots []Shot) {
-	const w, h, sub = 192, 80, 4
+func creasedShots(shifts []float64) []Shot { return photographed(192, 80, shifts, 0.01, creased) }
+
+// photographed are photos, w x h pixels each of which averages what it sees, of stripes of 16 mm at these shifts that show a coordinate.
+func photographed(w, h int, shifts []float64, noise float64, coordinate func(x, y float64) float64) (shots []Shot) {
+	const sub = 4
 	rnd := rand.New(rand.NewPCG(4, 4))
 	for _, shift := range shifts {
 		m := photo.NewImage(w, h)
@@ -25,9 +28,9 @@ func creasedShots(shifts []float64) (shots []Shot) {
 			var v float64
 			for k := range sub * sub {
 				x, y := float64(i%w)+(float64(k%sub)+0.5)/sub, float64(i/w)+(float64(k/sub)+0.5)/sub
-				v += 0.3 + 0.2*math.Cos(2*math.Pi*(creased(x, y)/16-shift))
+				v += 0.3 + 0.2*math.Cos(2*math.Pi*(coordinate(x, y)/16-shift))
 			}
-			m.Pix[i] = float32(v/sub/sub + 0.01*rnd.NormFloat64())
+			m.Pix[i] = float32(v/sub/sub + noise*rnd.NormFloat64())
 		}
 		shots = append(shots, Shot{Img: m, PitchMM: 16, Shift: shift})
 	}

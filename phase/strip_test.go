@@ -2,30 +2,16 @@ package phase
 
 import (
 	"math"
-	"math/rand/v2"
 	"slices"
 	"testing"
-
-	"fairmetal/photo"
 )
 
 // swept is a board coordinate read from a sweep's photos of it, w x h pixels of stripes of 16 mm.
 func swept(t *testing.T, axis string, w, h int, coordinate func(x, y float64) float64) *Field {
 	t.Helper()
-	const sub = 4
-	rnd := rand.New(rand.NewPCG(7, 2))
-	var shots []Shot
-	for _, shift := range []float64{0, 0.1, 0.27, 0.4, 0.48, 0.61, 0.75, 0.84, 1} {
-		m := photo.NewImage(w, h)
-		for i := range m.Pix {
-			var v float64
-			for k := range sub * sub {
-				x, y := float64(i%w)+(float64(k%sub)+0.5)/sub, float64(i/w)+(float64(k/sub)+0.5)/sub
-				v += 0.3 + 0.2*math.Cos(2*math.Pi*(coordinate(x, y)/16-shift))
-			}
-			m.Pix[i] = float32(v/sub/sub + 0.004*rnd.NormFloat64())
-		}
-		shots = append(shots, Shot{Img: m, PitchMM: 16})
+	shots := photographed(w, h, []float64{0, 0.1, 0.27, 0.4, 0.48, 0.61, 0.75, 0.84, 1}, 0.004, coordinate)
+	for i := range shots {
+		shots[i].Shift = 0 // not known
 	}
 	f, err := Swept(axis, shots, true, 400)
 	if err != nil {
