@@ -13,8 +13,9 @@ type gaps struct {
 }
 
 // Recount reads what Reorder bridged on a feature line anew from the stripes themselves, now that the metal on both sides of it is counted: followed
-// from either side as far as they run by short steps, and over the rest by a plate that they bend. A place is read anew in both directions or in neither:
-// a line that one sees and the other guesses has slopes that no metal has. Fields not reordered, and those of single photos, stay as they are.
+// from either side as far as they run by short steps, and over the rest by a plate that they bend. A line is read anew in both directions or in neither, as one
+// that one sees and the other guesses has slopes that no metal has, and over nearly all of its way or nowhere: what is guessed lies a little beside what is
+// read. Fields not reordered, and those of single photos, stay as they are.
 func Recount(u, v *Field) {
 	if u.read == nil || v.read == nil || u.gaps == nil || v.gaps == nil {
 		return
@@ -24,6 +25,11 @@ func Recount(u, v *Field) {
 	for i, w := range b.share(u.W, u.H) {
 		ok[i] = min(ok[i], w)
 	}
+	gap := a.gap
+	for i, in := range b.gap {
+		gap[i] = gap[i] || in
+	}
+	dropTornGaps(gap, ok, u.W)
 	for _, r := range [2]struct {
 		f *Field
 		recounted
@@ -31,6 +37,36 @@ func Recount(u, v *Field) {
 		for i, x := range r.x {
 			if r.done[i] && ok[i] >= recountShare {
 				r.f.X[i] = x
+			}
+		}
+	}
+}
+
+// dropTornGaps sets the share that was read to nothing in gaps of which too much was not.
+func dropTornGaps(gap []bool, ok []float32, w int) {
+	done := make([]bool, len(gap))
+	var part []int
+	for start, in := range gap {
+		if !in || done[start] {
+			continue
+		}
+		part = append(part[:0], start)
+		done[start] = true
+		read := 0
+		for k := 0; k < len(part); k++ {
+			if ok[part[k]] >= recountShare {
+				read++
+			}
+			neighbours(part[k], w, len(gap), func(j int) {
+				if gap[j] && !done[j] {
+					done[j] = true
+					part = append(part, j)
+				}
+			})
+		}
+		if float64(read) < recountMost*float64(len(part)) {
+			for _, i := range part {
+				ok[i] = 0
 			}
 		}
 	}
@@ -154,6 +190,7 @@ const (
 	recountPX     = 7    // half the side of the squares in which the plate is judged
 	recountOff    = 0.1  // of a pitch rms between plate and what is seen
 	recountShare  = 0.6  // of a gap around a pixel that must be read
+	recountMost   = 0.85 // of a line's way that must be read so
 	recountTornPX = 1    // around a slip
 	creepStep     = 0.25 // of a pitch from pixel to pixel
 	creepLevel    = 0.65 // of the swing before it: three stripes in four pixels leave a third of it
