@@ -3,6 +3,7 @@ package inspection
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"fairmetal/internal/rows"
 	"fairmetal/mirror"
@@ -107,17 +108,9 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 	line := cal.Form.Folds[fold]
 	side := r.beyond(&line, cal)
 	alongU := math.Abs(math.Cos(line.Angle)) > math.Abs(math.Sin(line.Angle))
-	sides := r.sidesOf(&line, cal)
 	for _, inU := range [2]bool{alongU, !alongU} {
-		f := r.v
-		if inU {
-			f = r.u
-		}
-		if f.RunsOn(sides) {
-			continue
-		}
 		k := r.likely(side, inU, prior)
-		if k == 0 {
+		if k == 0 || r.runsOn(&line, inU, cal) {
 			continue
 		}
 		u, v := r.u, r.v
@@ -133,8 +126,12 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 	return cal
 }
 
-// sidesOf tells on which side of a line pixels lie, between where it may run.
-func (r *run) sidesOf(line *mirror.Fold, cal *mirror.Calibration) []int8 {
+// runsOn tells whether the stripes of a direction can be followed across a line.
+func (r *run) runsOn(line *mirror.Fold, inU bool, cal *mirror.Calibration) bool {
+	f := r.v
+	if inU {
+		f = r.u
+	}
 	cam := &cal.Frame.Camera
 	w, h := r.u.W, r.u.H
 	side := make([]int8, len(r.u.X))
@@ -158,7 +155,7 @@ func (r *run) sidesOf(line *mirror.Fold, cal *mirror.Calibration) []int8 {
 			}
 		}
 	})
-	return side
+	return f.RunsOn(side)
 }
 
 const (
@@ -395,7 +392,11 @@ const reorderGrowth = 1.5
 // noise links slip. The count is kept where the mirror model bears it out.
 func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
 	eu, ev := cal.Expected(&cal.Frame.Camera, r.u.W, r.u.H)
-	u, v := r.u.Reorder(eu), r.v.Reorder(ev)
+	var u, v *phase.Field
+	var wg sync.WaitGroup
+	wg.Go(func() { u = r.u.Reorder(eu) })
+	v = r.v.Reorder(ev)
+	wg.Wait()
 	phase.Recount(u, v)
 	// A patch across a kink averages what no place of the line shows, and would draw the line to it.
 	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(0), v.Untorn(0)), prior)

@@ -123,7 +123,7 @@ type Calibration struct {
 	// Undamaged is the share of sights that the fit kept, Stray the share that lies at the rim of what is seen and that the form does not
 	// explain at all.
 	Undamaged, Stray float64
-	// Edge is where a feature line would have to run to part the stray sights from the others; nil: no straight line does.
+	// Edge is where a feature line would have to run to part the stray sights from the others; nil: no straight line does, or none was asked for.
 	Edge *Fold
 	// Settled is where a fit of more of the same sights may begin.
 	Settled *Start
@@ -759,6 +759,9 @@ func (s *solver) report(x []float64, res lm.Result) *Calibration {
 	c.TiltDeg = math.Acos(min(1, r3.Dot(toOrigin, c.Board.N))) * 180 / math.Pi
 	c.ScaleSigma = math.Sqrt(res.Cov.At(2, 2))
 	stray := s.stray()
-	c.Stray, c.Edge = float64(len(stray))/float64(max(1, len(s.sights))), s.edge(stray, &c.Board, &c.Form)
+	c.Stray = float64(len(stray)) / float64(max(1, len(s.sights)))
+	if !s.prior.Smooth && !s.prior.Rough {
+		c.Edge = s.edge(stray, &c.Board, &c.Form)
+	}
 	return c
 }

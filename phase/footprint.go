@@ -294,31 +294,46 @@ func boxMean(v []float32, known []bool, w, h, r int) []float32 {
 	sum, n, out := make([]float32, len(v)), make([]uint8, len(v)), make([]float32, len(v))
 	rows.Do(h, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
-			for i := y * w; i < (y+1)*w; i++ {
-				if !known[i] {
-					continue
+			v, known, sum, n := v[y*w:(y+1)*w], known[y*w:(y+1)*w], sum[y*w:(y+1)*w], n[y*w:(y+1)*w]
+			var s float64
+			var m uint8
+			for x := -r; x < w; x++ {
+				if i := x + r; i < w && known[i] {
+					s += float64(v[i])
+					m++
 				}
-				for k := max(y*w, i-r); k <= min((y+1)*w-1, i+r); k++ {
-					sum[k] += v[i]
-					n[k]++
+				if i := x - r - 1; i >= 0 && known[i] {
+					s -= float64(v[i])
+					m--
+				}
+				if x >= 0 && m > 0 {
+					sum[x], n[x] = float32(s), m
 				}
 			}
 		}
 	})
 	rows.Do(h, func(y0, y1 int) {
-		s, m := make([]float32, w), make([]int, w)
-		for y := y0; y < y1; y++ {
-			clear(s)
-			clear(m)
-			for k := max(0, y-r); k <= min(h-1, y+r); k++ {
-				for x, q := range sum[k*w : (k+1)*w] {
-					s[x] += q
-					m[x] += int(n[k*w+x])
-				}
+		s, m := make([]float64, w), make([]int32, w)
+		// row takes what row y tells into the sums, or out of them.
+		row := func(y int, way float64) {
+			if y < 0 || y >= h {
+				return
 			}
+			n := n[y*w : (y+1)*w]
+			for x, q := range sum[y*w : (y+1)*w] {
+				s[x] += way * float64(q)
+				m[x] += int32(way) * int32(n[x])
+			}
+		}
+		for y := y0 - r - 1; y < y0+r; y++ {
+			row(y, 1)
+		}
+		for y := y0; y < y1; y++ {
+			row(y+r, 1)
+			row(y-r-1, -1)
 			for x, q := range s {
 				if m[x] > 0 {
-					out[y*w+x] = q / float32(m[x])
+					out[y*w+x] = float32(q / float64(m[x]))
 				}
 			}
 		}

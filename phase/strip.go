@@ -3,6 +3,7 @@ package phase
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 // gaps are the pixels that Reorder bridged, and those beside feature lines.
@@ -20,7 +21,11 @@ func Recount(u, v *Field) {
 	if u.read == nil || v.read == nil || u.gaps == nil || v.gaps == nil {
 		return
 	}
-	a, b := u.recount(), v.recount()
+	var a, b recounted
+	var wg sync.WaitGroup
+	wg.Go(func() { a = u.recount() })
+	b = v.recount()
+	wg.Wait()
 	ok := a.share(u.W, u.H)
 	for i, w := range b.share(u.W, u.H) {
 		ok[i] = min(ok[i], w)
