@@ -294,7 +294,7 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 	prior.Begin = from
 	u, v := r.u.Moved(side, best[0]), r.v.Moved(side, best[1])
 	again, err := fit(u, v)
-	if err != nil || misfit(again) >= misfit(cal) {
+	if err != nil || misfit(again) >= stripBetter*misfit(cal) {
 		prior.Begin = nil
 		return cal
 	}
@@ -382,6 +382,7 @@ const (
 	maxStrip    = 6   // stripes that a strip may hide
 	leastRuns   = 8   // of 10 mm that a strip runs through at least
 	stripCovers = 0.6 // of its way over the panel
+	stripBetter = 0.9 // the misfit with it over that without: ripples of sharp stripes feign strips
 )
 
 // reorderGrowth is how much more misfit a new count may leave than the metal beside the feature line did: the line itself fits a little
