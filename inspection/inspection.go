@@ -770,7 +770,7 @@ func (r *run) seekLine(cal *mirror.Calibration, prior mirror.Prior) *mirror.Cali
 	if bendsAtEdge(cal) {
 		try(append(slices.Clone(cal.Form.Folds), *cal.Edge))
 	}
-	if cal.Stray <= strayWarn && cal.RMSMM <= goodModelMM {
+	if !amiss(cal) {
 		return cal
 	}
 	few := prior

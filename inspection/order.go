@@ -22,10 +22,10 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if err != nil {
 		return nil, err
 	}
-	if cal.Stray > strayWarn || cal.Undamaged < explained || cal.RMSMM > goodModelMM {
+	if amiss(cal) || cal.Undamaged < explained {
 		cal = r.alongStrip(cal, &prior, fit)
 	}
-	if cal.Stray > strayWarn || cal.RMSMM > goodModelMM || bendsAtEdge(cal) {
+	if amiss(cal) || bendsAtEdge(cal) {
 		cal = r.seekLine(cal, prior)
 	}
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
@@ -46,6 +46,9 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 
 // fitting fits the mirror model to the stripes counted so.
 type fitting func(u, v *phase.Field) (*mirror.Calibration, error)
+
+// amiss tells whether a part at the rim is left over, or the model misses by more than a panel's waviness.
+func amiss(c *mirror.Calibration) bool { return c.Stray > strayWarn || c.RMSMM > goodModelMM }
 
 // misfit grows with what the model misses and with how much of the panel it leaves out.
 func misfit(c *mirror.Calibration) float64 { return c.RMSMM / (c.Undamaged * c.Undamaged) }
@@ -132,15 +135,14 @@ func (r *run) runsOn(line *mirror.Fold, inU bool, cal *mirror.Calibration) bool 
 	if inU {
 		f = r.u
 	}
-	cam := &cal.Frame.Camera
 	w, h := r.u.W, r.u.H
 	side := make([]int8, len(r.u.X))
 	rows.Do((h+sidePX-1)/sidePX, func(b0, b1 int) {
 		for y0 := b0 * sidePX; y0 < min(h, b1*sidePX); y0 += sidePX {
 			for x0 := 0; x0 < w; x0 += sidePX {
 				at := phase.Between
-				if p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(float64(x0)+sidePX/2, float64(y0)+sidePX/2)); ok {
-					switch s, _, _ := line.Across(p.X, p.Y); {
+				if s, ok := across(line, cal, float64(x0)+sidePX/2, float64(y0)+sidePX/2); ok {
+					switch {
 					case s < -lineMM:
 						at = phase.Near
 					case s > lineMM:
@@ -199,17 +201,21 @@ func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
 	return best
 }
 
+// across is how far, mm, what a place of the photo shows of the undamaged form lies beyond a line.
+func across(line *mirror.Fold, cal *mirror.Calibration, px, py float64) (s float64, ok bool) {
+	cam := &cal.Frame.Camera
+	p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(px, py))
+	if ok {
+		s, _, _ = line.Across(p.X, p.Y)
+	}
+	return s, ok
+}
+
 // beyond masks the pixels on the smaller side of a feature line.
 func (r *run) beyond(line *mirror.Fold, cal *mirror.Calibration) []bool {
-	cam := &cal.Frame.Camera
 	over := func(x, y int) bool {
-		ray := cam.Ray(float64(x)+0.5, float64(y)+0.5)
-		p, _, _, ok := cal.Form.Hit(cam.Centre, ray)
-		if !ok {
-			return false
-		}
-		s, _, _ := line.Across(p.X, p.Y)
-		return s > 0
+		s, ok := across(line, cal, float64(x)+0.5, float64(y)+0.5)
+		return ok && s > 0
 	}
 	w, h := r.u.W, r.u.H
 	side := make([]bool, len(r.u.X))

@@ -116,7 +116,7 @@ func (s *solver) edge(stray []int, board *Board, form *Form) *Fold {
 				wrong--
 			}
 			if wrong < least {
-				least, best = wrong, &Fold{Angle: angle, S0: o.s, Step: seekStep, Width: usualFoldMM}
+				least, best = wrong, &Fold{Angle: angle, S0: o.s, Width: usualFoldMM}
 			}
 		}
 	}

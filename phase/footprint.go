@@ -150,27 +150,13 @@ const lineShare = 0.25
 func (f *Field) leaveLines(active, blind []bool) {
 	w := f.W
 	nan := float32(math.NaN())
-	done := make([]bool, len(active))
-	var part []int
-	for start, a := range active {
-		if !a || done[start] {
-			continue
-		}
-		part = append(part[:0], start)
-		done[start] = true
+	eachPart(active, w, func(part []int) {
 		x0, x1, y0, y1 := w, 0, f.H, 0
-		for k := 0; k < len(part); k++ {
-			i := part[k]
+		for _, i := range part {
 			x0, x1, y0, y1 = min(x0, i%w), max(x1, i%w), min(y0, i/w), max(y1, i/w)
-			neighbours(i, w, len(active), func(j int) {
-				if active[j] && !done[j] {
-					done[j] = true
-					part = append(part, j)
-				}
-			})
 		}
 		if float64(max(x1-x0, y1-y0)) < lineShare*float64(w) {
-			continue
+			return
 		}
 		for _, i := range part {
 			active[i] = false
@@ -178,7 +164,7 @@ func (f *Field) leaveLines(active, blind []bool) {
 				f.X[i], blind[i] = nan, true
 			}
 		}
-	}
+	})
 }
 
 // told is the phase at a pixel, the ripple that it has against the finer stripes taken off.

@@ -113,6 +113,28 @@ func neighbours(i, w, n int, visit func(j int)) {
 	}
 }
 
+// eachPart calls do for each part of a mask that hangs together, its pixels in the order in which they are reached. do may take them out of the mask.
+func eachPart(mask []bool, w int, do func(part []int)) {
+	done := make([]bool, len(mask))
+	var part []int
+	for start, in := range mask {
+		if !in || done[start] {
+			continue
+		}
+		part = append(part[:0], start)
+		done[start] = true
+		for k := 0; k < len(part); k++ {
+			neighbours(part[k], w, len(mask), func(j int) {
+				if mask[j] && !done[j] {
+					done[j] = true
+					part = append(part, j)
+				}
+			})
+		}
+		do(part)
+	}
+}
+
 // minPart is the smallest separate part, in pixels, that is worth placing.
 const minPart = 40
 
@@ -237,14 +259,18 @@ func affine(x []float32, label []int32, id int32, w int) [3]float64 {
 
 // refine replaces the coarse coordinate by the finer one of the order nearest to it.
 func refine(abs []float32, g *group, ok []bool) {
-	p := float32(g.pitch)
-	scale := p / (2 * math.Pi)
 	for i := range abs {
 		if ok[i] {
-			f := g.phase[i] * scale
-			abs[i] = f + p*float32(math.Round(float64((abs[i]-f)/p)))
+			abs[i] = g.nearest(i, abs[i])
 		}
 	}
+}
+
+// nearest is the coordinate, mm, that a pixel's phase tells next to x.
+func (g *group) nearest(i int, x float32) float32 {
+	p := float32(g.pitch)
+	f := g.phase[i] * (p / (2 * math.Pi))
+	return f + p*float32(math.Round(float64((x-f)/p)))
 }
 
 // mendOrders puts pixels right whose order slipped by one against their neighbours: those that lie a pitch off the median of

@@ -37,8 +37,8 @@ func (g *group) slits(x []float32, sure []bool, w, h int) []bool {
 	if !any {
 		return hole
 	}
-	p := g.plate(x, sure, hole, w, h, reach)
-	p.trust(g, x, sure, hole, w, float32(g.noise*math.Sqrt(2/float64(g.frames))))
+	g.plate(x, sure, hole, w, h, reach)
+	g.trust(x, sure, hole, w)
 	return hole
 }
 
@@ -48,8 +48,7 @@ func (g *group) plate(x []float32, sure, hole []bool, w, h, reach int) *thinPlat
 	p := newThinPlate(x, sure, hole, w, h)
 	p.solve(x, nil, nil)
 	pitch := float32(g.pitch)
-	scale := pitch / (2 * math.Pi)
-	noise := float32(g.noise * math.Sqrt(2/float64(g.frames)))
+	noise := g.modNoise()
 	see, weight := make([]float32, len(p.at)), make([]float32, len(p.at))
 	for round := int32(1); round <= int32(reach)+1; round++ {
 		for k, i := range p.at {
@@ -57,8 +56,7 @@ func (g *group) plate(x []float32, sure, hole []bool, w, h, reach int) *thinPlat
 			if depth[i] > round {
 				continue
 			}
-			f := g.phase[i] * scale
-			see[k] = f + pitch*float32(math.Round(float64((x[i]-f)/pitch)))
+			see[k] = g.nearest(i, x[i])
 			if d := (see[k] - x[i]) / pitch; d > slitTrust || d < -slitTrust {
 				continue
 			}
@@ -71,44 +69,30 @@ func (g *group) plate(x []float32, sure, hole []bool, w, h, reach int) *thinPlat
 	return p
 }
 
-// trust takes out of the holes what is not borne out: gaps of which what was seen clearly does not agree with the plate, all of them, and of open
+// modNoise is the standard deviation that noise leaves in the modulation, the N-step formula.
+func (g *group) modNoise() float32 { return float32(g.noise * math.Sqrt(2/float64(g.frames))) }
+
+// trust takes out of the holes what is not borne out: gaps of which what was seen clearly does not agree with the plate x, all of them, and of open
 // ones what was not seen.
-func (p *thinPlate) trust(g *group, x []float32, sure, hole []bool, w int, noise float32) {
-	whole := make([]bool, len(hole))
-	copy(whole, hole)
-	done := make([]bool, len(hole))
-	var gap []int
-	for _, start := range p.at {
-		if done[start] {
-			continue
-		}
-		gap = append(gap[:0], start)
-		done[start] = true
+func (g *group) trust(x []float32, sure, hole []bool, w int) {
+	clear := standOut * g.modNoise()
+	eachPart(hole, w, func(gap []int) {
 		open := false
 		var off, seen float64
-		for q := 0; q < len(gap); q++ {
-			i := gap[q]
-			if g.mod[i] > standOut*noise {
+		for _, i := range gap {
+			if g.mod[i] > clear {
 				d := float64(g.phase[i])/(2*math.Pi) - float64(x[i])/g.pitch
 				d -= math.Round(d)
 				m := float64(g.mod[i])
 				off, seen = off+m*m*d*d, seen+m*m
 			}
-			neighbours(i, w, len(hole), func(j int) {
-				switch {
-				case whole[j] && !done[j]:
-					done[j] = true
-					gap = append(gap, j)
-				case !whole[j] && !sure[j]:
-					open = true
-				}
-			})
+			neighbours(i, w, len(hole), func(j int) { open = open || !hole[j] && !sure[j] })
 		}
 		wrong := off > slitOff*slitOff*seen
 		for _, i := range gap {
-			hole[i] = !wrong && (!open || g.mod[i] > standOut*noise)
+			hole[i] = !wrong && (!open || g.mod[i] > clear)
 		}
-	}
+	})
 }
 
 const (

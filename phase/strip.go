@@ -49,32 +49,19 @@ func Recount(u, v *Field) {
 
 // dropTornGaps sets the share that was read to nothing in gaps of which too much was not.
 func dropTornGaps(gap []bool, ok []float32, w int) {
-	done := make([]bool, len(gap))
-	var part []int
-	for start, in := range gap {
-		if !in || done[start] {
-			continue
-		}
-		part = append(part[:0], start)
-		done[start] = true
+	eachPart(gap, w, func(part []int) {
 		read := 0
-		for k := 0; k < len(part); k++ {
-			if ok[part[k]] >= recountShare {
+		for _, i := range part {
+			if ok[i] >= recountShare {
 				read++
 			}
-			neighbours(part[k], w, len(gap), func(j int) {
-				if gap[j] && !done[j] {
-					done[j] = true
-					part = append(part, j)
-				}
-			})
 		}
 		if float64(read) < recountMost*float64(len(part)) {
 			for _, i := range part {
 				ok[i] = 0
 			}
 		}
-	}
+	})
 }
 
 // recounted is what a direction read anew.
@@ -126,8 +113,7 @@ func (f *Field) recount() recounted {
 	p := float32(f.PitchMM)
 	own, off, seen := make([]float32, n), make([]float32, n), make([]float32, n)
 	for _, i := range plate.at {
-		own[i] = g.phase[i] * p / (2 * math.Pi)
-		own[i] += p * float32(math.Round(float64((next[i]-own[i])/p)))
+		own[i] = g.nearest(i, next[i])
 		d, m := (own[i]-next[i])/p, g.mod[i]
 		off[i], seen[i] = m*m*d*d, m*m
 	}
