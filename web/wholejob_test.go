@@ -156,14 +156,6 @@ func TestWholeJob(t *testing.T) {
 	shots(t, ctx, "laptop-handover")
 }
 
-// narrow wants a page that does not scroll sideways.
-func narrow(t *testing.T, ctx context.Context) {
-	t.Helper()
-	if over := eval[int](t, ctx, "document.documentElement.scrollWidth - innerWidth"); over > 0 {
-		t.Errorf("%s is %d px too wide", eval[string](t, ctx, "location.pathname"), over)
-	}
-}
-
 func (r *reach) job(t *testing.T, id string) job.Job {
 	t.Helper()
 	j, err := r.st.Job(t.Context(), id)

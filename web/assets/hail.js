@@ -91,16 +91,34 @@ form.addEventListener("submit", async (e) => {
 	if (stale && !wrong) location.reload();
 });
 
-const source = new EventSource("/events");
-source.onmessage = (m) => {
-	const e = JSON.parse(m.data), row = document.querySelector(`tr[data-job="${e.job}"] .what`);
-	if (!row) return;
-	if (e.state === "measuring") row.textContent = t("measuring {1} %", Math.round(100 * e.progress));
-	if (e.state === "queued") row.textContent = t("waits to be measured");
-	if (e.state !== "measured" && e.state !== "refused") return;
-	row.textContent = e.state === "measured" ? t("measured") : t("not measured");
-	if (e.state === "measured") document.querySelector("#lot progress").value++;
+/** Put what is new of a panel's capture into its row; what the row says already is no reason to make the sheet anew. */
+function news(job, state, progress) {
+	const row = document.querySelector(`tr[data-job="${job}"] .what`);
+	if (!row || (row.dataset.state === state && state !== "measuring")) return;
+	row.dataset.state = state;
+	if (state === "measuring") row.textContent = t("measuring {1} %", Math.round(100 * progress));
+	if (state === "queued") row.textContent = t("waits to be measured");
+	if (state !== "measured" && state !== "refused") return;
+	row.textContent = state === "measured" ? t("measured") : t("not measured");
+	if (state === "measured") document.querySelector("#lot progress").value++;
 	// The sheet is made anew by the server, but never under somebody's photos.
 	stale = true;
 	if (!sending && queue.size === 0) location.reload();
+}
+
+const source = new EventSource("/events");
+source.onmessage = (m) => {
+	const e = JSON.parse(m.data);
+	news(e.job, e.state, e.progress);
+};
+// What ended before the stream was open is in the sheet that the server makes now.
+source.onopen = async () => {
+	if (!document.querySelector(".what[data-state=queued], .what[data-state=measuring]")) return;
+	const r = await fetch(location.href);
+	if (!r.ok) return;
+	const now = new DOMParser().parseFromString(await r.text(), "text/html");
+	for (const tr of now.querySelectorAll("tr[data-job]")) {
+		const state = tr.querySelector(".what").dataset.state;
+		if (state === "measured" || state === "refused") news(tr.dataset.job, state, 1);
+	}
 };
