@@ -162,6 +162,7 @@ func Calibrate(fr *pose.Frame, sights []Sight, prior Prior) (*Calibration, error
 		if sought, ok := s.seekFold(x); ok {
 			x = s.addFolds(sought)
 		}
+		x = s.arcs(x)
 	}
 	if x, err = s.dropFaint(x); err != nil || s.rms > maxRMSMM {
 		return nil, ErrNoFit
@@ -360,16 +361,17 @@ type fitted struct {
 	x, weight         []float64
 	sigma, scale, rms float64
 	folds             int
+	arc               bool
 }
 
 // now is where the fit has come to with x.
 func (s *solver) now(x []float64) fitted {
-	return fitted{x, slices.Clone(s.weight), s.sigma, s.scale, s.rms, s.folds}
+	return fitted{x, slices.Clone(s.weight), s.sigma, s.scale, s.rms, s.folds, s.arc}
 }
 
 // back returns to where the fit was.
 func (s *solver) back(f fitted) []float64 {
-	s.weight, s.sigma, s.scale, s.rms, s.folds = f.weight, f.sigma, f.scale, f.rms, f.folds
+	s.weight, s.sigma, s.scale, s.rms, s.folds, s.arc = f.weight, f.sigma, f.scale, f.rms, f.folds, f.arc
 	return f.x
 }
 
@@ -517,6 +519,7 @@ type solver struct {
 	scale   float64 // robust spread of one sight
 	rms     float64
 	folds   int
+	arc     bool    // all of them
 	settled bool    // what comes to be settled first is so already, but for a few sights
 	shiftU  float64 // mm taken off all U, V: whole periods
 	shiftV  float64
@@ -537,12 +540,16 @@ func (s *solver) begin(from *Start) []float64 {
 		return s.start()
 	}
 	s.folds, s.settled = len(from.Lines), from.Settled
+	s.arc = s.folds > 0 && !slices.ContainsFunc(from.Lines, func(f Fold) bool { return !f.Arc })
 	x := slices.Clone(from.x)
 	if x == nil {
 		x = s.start()
 	}
-	for i := range from.Lines {
-		x = append(x, from.Lines[i].unknowns()...)
+	for _, f := range from.Lines {
+		if f.Arc && !s.arc {
+			f.Width /= ArcOfTails
+		}
+		x = append(x, f.unknowns()...)
 	}
 	return x
 }
@@ -565,7 +572,7 @@ func (s *solver) form(x []float64) Form {
 	f := Form{C: x[nBoard:n]}
 	for k := range s.folds {
 		q := x[n+k*foldUnknowns:]
-		f.Folds = append(f.Folds, Fold{Angle: q[0], S0: q[1], Bend: q[2] / bendScale, Step: q[3], Width: math.Exp(q[4])}.prepared())
+		f.Folds = append(f.Folds, Fold{Angle: q[0], S0: q[1], Bend: q[2] / bendScale, Step: q[3], Width: math.Exp(q[4]), Arc: s.arc}.Prepared())
 	}
 	return f
 }

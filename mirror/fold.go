@@ -13,19 +13,24 @@ import (
 //
 //	z = Step/2 (s + sqrt(s^2 + Width^2)),  s = n.(x, y) - S0 - Bend t^2,
 //
-// n being the unit normal of the line and t the coordinate along it, mm.
+// n being the unit normal of the line and t the coordinate along it, mm. That reaches far, so that a fit finds the line from far off; pressed lines
+// are arcs, beside which the metal is straight. Arc is a kink smeared to an arc's width, Gaussian of the standard deviation Width/sqrt 12 that an arc
+// of that width has:
+//
+//	z = Step (s Phi(s/sigma) + sigma phi(s/sigma)).
 type Fold struct {
 	Angle float64 // of n from +x, rad
 	S0    float64 // mm
 	Bend  float64 // 1/mm
 	Step  float64
 	Width float64 // mm, the fold's radius is about Width/Step
+	Arc   bool
 
 	sin, cos float64 // of Angle, where prepared
 }
 
-// prepared returns the fold with its direction worked out, for loops.
-func (f Fold) prepared() Fold {
+// Prepared returns the fold with its direction worked out, for loops.
+func (f Fold) Prepared() Fold {
 	f.sin, f.cos = math.Sincos(f.Angle)
 	return f
 }
@@ -61,10 +66,30 @@ func (f *Fold) Line(x, y float64) (s, t float64) {
 
 func (f *Fold) eval(x, y float64) (z, zx, zy float64) {
 	s, sx, sy := f.Across(x, y)
+	if f.Arc {
+		sigma := f.Width / rootTwelve
+		switch q := s / sigma; {
+		case q < -arcEnds:
+			return 0, 0, 0
+		case q > arcEnds:
+			return f.Step * s, f.Step * sx, f.Step * sy
+		default:
+			share := math.Erfc(-q/math.Sqrt2) / 2
+			d := f.Step * share
+			return d*s + f.Step*sigma*math.Exp(-q*q/2)/math.Sqrt(2*math.Pi), d * sx, d * sy
+		}
+	}
 	q := math.Sqrt(s*s + f.Width*f.Width)
 	d := f.Step / 2 * (1 + s/q)
 	return f.Step / 2 * (s + q), d * sx, d * sy
 }
+
+const (
+	rootTwelve = 3.4641016151377544 // of which the width of an even spread is a multiple of its standard deviation
+	arcEnds    = 5.0                // standard deviations: what is left of the step there is under a millionth
+	// ArcOfTails is the width of an arc over that of a line with tails that bends as sharply in the middle.
+	ArcOfTails = rootTwelve * 0.7978845608028654
+)
 
 // Thresholds of a feature line: a bend that anyone would call a line, and not the waviness of a skin. Common practice, no
 // source; orange peel leaves medians along a line a tenth of it.

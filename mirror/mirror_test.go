@@ -103,7 +103,7 @@ var beyond = Fold{Angle: 2.34, S0: 57, Step: -0.04, Width: 5}
 // TestCalibrateFindsSetUp makes sights from a known set-up, a dented patch among them, and wants the set-up back: board
 // distance to 0.2 % although the tape is 1 % off, crown to 0.5 %.
 func TestCalibrateFindsSetUp(t *testing.T) {
-	for _, fold := range []Fold{{}, {Angle: 1.5, S0: 45, Step: -0.05, Width: 1}, beyond} {
+	for _, fold := range []Fold{{}, {Angle: 1.5, S0: 45, Step: -0.05, Width: 1}, {Angle: 1.5, S0: 45, Step: -0.05, Width: 9, Arc: true}, beyond} {
 		cam := camera()
 		form := NewForm()
 		form.C[3], form.C[4], form.C[5], form.C[9] = -3.1, 0.2, -5.2, 0.15
@@ -161,6 +161,9 @@ func TestCalibrateFindsSetUp(t *testing.T) {
 		}
 		if fold.Step != 0 && (math.Abs(c.Form.Folds[0].Step-fold.Step) > 2e-3 || math.Abs(c.Form.Folds[0].S0-fold.S0) > 1) {
 			t.Errorf("feature line %+v", c.Form.Folds[0])
+		}
+		if fold.Arc && (!c.Form.Folds[0].Arc || math.Abs(c.Form.Folds[0].Width-fold.Width) > 1) {
+			t.Errorf("arc %+v", c.Form.Folds[0])
 		}
 		if fold.Width == 1 {
 			toldApart(t, &fr, sights, c)
@@ -341,6 +344,35 @@ func TestExtentToTheLastRow(t *testing.T) {
 		last := 3 + 6*((h-4)/6)
 		if want := -10 * (float64(last) + 0.5 - 5); math.Abs(y0-want) > 1e-6 {
 			t.Errorf("%d rows: down to %.1f mm, want %.1f", h, y0, want)
+		}
+	}
+}
+
+// TestArc: an arc is a kink smeared by a Gaussian of the standard deviation that an even spread of its width has, here by numerical convolution; its slope is the
+// derivative of its height; far beside it the metal is straight.
+func TestArc(t *testing.T) {
+	f := Fold{Angle: 0.6, S0: 5, Step: 0.08, Width: 7, Arc: true}.Prepared()
+	sigma := f.Width / math.Sqrt(12)
+	sin, cos := math.Sincos(f.Angle)
+	for s := -20.0; s <= 20; s += 0.7 {
+		x, y := cos*(s+f.S0)-sin*30, sin*(s+f.S0)+cos*30
+		z, zx, zy := f.eval(x, y)
+		smeared := 0.0
+		const step = 1e-3
+		for q := -8.0; q < 8; q += step {
+			m := q + step/2
+			smeared += f.Step * max(0, s-sigma*m) * math.Exp(-m*m/2) / math.Sqrt(2*math.Pi) * step
+		}
+		if math.Abs(z-smeared) > 1e-6 {
+			t.Errorf("at %.1f mm %.7f mm high, smeared %.7f", s, z, smeared)
+		}
+		const h = 1e-3
+		up, _, _ := f.eval(x+h, y)
+		down, _, _ := f.eval(x-h, y)
+		side, _, _ := f.eval(x, y+h)
+		other, _, _ := f.eval(x, y-h)
+		if math.Abs((up-down)/(2*h)-zx) > 1e-6 || math.Abs((side-other)/(2*h)-zy) > 1e-6 {
+			t.Errorf("at %.1f mm slopes %.7f %.7f, differences %.7f %.7f", s, zx, zy, (up-down)/(2*h), (side-other)/(2*h))
 		}
 	}
 }
