@@ -28,6 +28,7 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if amiss(cal) || bendsAtEdge(cal) {
 		cal = r.seekLine(cal, prior)
 	}
+	cal = r.aligned(cal)
 	prior.Lines = cal.Form.Folds // other counts need not seek them far
 	if prior.Begin == nil && len(prior.Lines) > 0 {
 		prior.Begin = &mirror.Start{Lines: prior.Lines}
@@ -123,7 +124,7 @@ func (r *run) place(fold int, cal *mirror.Calibration, prior mirror.Prior, fit f
 			v = v.Moved(side, k)
 		}
 		if next, err := fit(u, v); err == nil && misfit(next) < misfit(cal) {
-			cal, r.u, r.v = next, u, v
+			cal, r.u, r.v = r.aligned(next), u, v
 		}
 	}
 	return cal
@@ -203,12 +204,18 @@ func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
 
 // across is how far, mm, what a place of the photo shows of the undamaged form lies beyond a line.
 func across(line *mirror.Fold, cal *mirror.Calibration, px, py float64) (s float64, ok bool) {
+	s, _, ok = acrossAlong(line, cal, px, py)
+	return s, ok
+}
+
+// acrossAlong is across, and how far along the line that is.
+func acrossAlong(line *mirror.Fold, cal *mirror.Calibration, px, py float64) (s, t float64, ok bool) {
 	cam := &cal.Frame.Camera
 	p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(px, py))
 	if ok {
-		s, _, _ = line.Across(p.X, p.Y)
+		s, t = line.Line(p.X, p.Y)
 	}
-	return s, ok
+	return s, t, ok
 }
 
 // beyond masks the pixels on the smaller side of a feature line.
@@ -398,18 +405,57 @@ const reorderGrowth = 1.5
 // reorder counts the stripes against the form found: across a feature line they run too densely to be counted by continuity alone, and in
 // noise links slip. The count is kept where the mirror model bears it out.
 func (r *run) reorder(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	eu, ev := cal.Expected(&cal.Frame.Camera, r.u.W, r.u.H)
-	var u, v *phase.Field
+	like := cal
+	u, v := r.u, r.v // as they were read: what was bridged where a line does not lie is lost
+	for range mostReorders {
+		next, ok := r.recount(u, v, like, cal.RMSMM, prior)
+		if !ok {
+			break
+		}
+		cal = r.aligned(next)
+		if len(cal.Form.Folds) != len(like.Form.Folds) || !moved(cal, like) {
+			break
+		}
+		like = cal
+	}
+	return cal
+}
+
+// mostReorders bounds how often the stripes are counted anew because a line turned out to lie elsewhere.
+const mostReorders = 3
+
+// recount counts the stripes against a form and fits another to them; ok is false, and all as before, where that misses by more than rms lets it.
+func (r *run) recount(u, v *phase.Field, like *mirror.Calibration, rms float64, prior mirror.Prior) (next *mirror.Calibration, ok bool) {
+	eu, ev := like.Expected(&like.Frame.Camera, r.u.W, r.u.H)
 	var wg sync.WaitGroup
-	wg.Go(func() { u = r.u.Reorder(eu) })
-	v = r.v.Reorder(ev)
+	wg.Go(func() { u = u.Reorder(eu) })
+	v = v.Reorder(ev)
 	wg.Wait()
 	phase.Recount(u, v)
+	if lines := like.Form.Folds; len(lines) > 0 {
+		prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
+	}
 	// A patch across a kink averages what no place of the line shows, and would draw the line to it.
-	again, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(0), v.Untorn(0)), prior)
-	if err != nil || again.RMSMM > reorderGrowth*cal.RMSMM {
-		return cal
+	next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(0), v.Untorn(0)), prior)
+	if err != nil || next.RMSMM > reorderGrowth*rms {
+		return nil, false
 	}
 	r.u, r.v = u, v
-	return again
+	return next, true
 }
+
+// moved tells whether lines lie elsewhere than they were thought to by so much that stripes on them may be counted otherwise.
+func moved(a, b *mirror.Calibration) bool {
+	for k := range a.Form.Folds {
+		f, g := &a.Form.Folds[k], &b.Form.Folds[k]
+		if math.Abs(f.S0-g.S0) > movedMM || math.Abs(math.Remainder(f.Angle-g.Angle, 2*math.Pi)) > movedMM/lineReachMM {
+			return true
+		}
+	}
+	return false
+}
+
+const (
+	movedMM     = 0.5
+	lineReachMM = 150.0 // from its middle
+)

@@ -13,7 +13,7 @@ import (
 	"fairmetal/pose"
 )
 
-// lined is a sweep of stripes of linedMM over a crowned panel with a feature line, of which what seen says is readable, s mm beyond the line; its far side is
+// lined, calibrated, is a sweep of stripes of linedMM over a crowned panel with a feature line, of which what seen says is readable, s mm beyond the line; its far side is
 // counted off stripes too far.
 func lined(line mirror.Fold, off float64, seen func(p r3.Vec, s float64) bool) *run {
 	const w, h = 480, 360
@@ -48,6 +48,7 @@ func lined(line mirror.Fold, off float64, seen func(p r3.Vec, s float64) bool) *
 	field := func(x []float32) *phase.Field { return &phase.Field{W: w, H: h, X: x, Mod: mod, PitchMM: linedMM} }
 	r := &run{set: capture.Set{Kind: capture.Sweep}, res: &Result{Frame: fr}, u: field(u), v: field(v)}
 	r.cam = &r.res.Frame.Camera
+	r.res.Calibration = &truth
 	return r
 }
 
@@ -79,5 +80,92 @@ func TestLineAtTheRim(t *testing.T) {
 	for _, line := range []mirror.Fold{{Angle: 1.75, S0: 60, Step: -0.03, Width: 3}, {Angle: 1.8, S0: 62, Step: 0.04, Width: 3}} {
 		// What lies where the line bends most fits no hyperbola to a hundredth of a millimetre.
 		counts(t, lined(line, 0, func(p r3.Vec, _ float64) bool { return math.Abs(p.X) < 95 && p.Y > -70 && p.Y < 72 }), line, 0.93)
+	}
+}
+
+// TestAligned: a line is found anew by the stripes on it, though they are counted wrong there, from a few millimetres and a degree off and of another width.
+func TestAligned(t *testing.T) {
+	line := mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 7, Arc: true}
+	r := lined(line, 0, func(p r3.Vec, _ float64) bool { return math.Abs(p.X) < 220 && math.Abs(p.Y) < 160 })
+	truth := r.res.Calibration
+	rnd := rand.New(rand.NewPCG(5, 6))
+	for i := range r.v.X {
+		if s, ok := across(&line, truth, float64(i%r.v.W)+0.5, float64(i/r.v.W)+0.5); ok && math.Abs(s) < 5 {
+			r.v.X[i] += linedMM * float32(rnd.IntN(5)-2)
+		}
+	}
+	near := 0
+	for _, off := range []mirror.Fold{{S0: 3, Width: 3}, {S0: -4, Angle: 0.02, Width: 15}, {S0: 2, Angle: -0.02, Width: 7}, {}} {
+		cal := *truth
+		f := line
+		f.S0, f.Angle = f.S0+off.S0, f.Angle+off.Angle
+		if off.Width > 0 {
+			f.Width = off.Width
+		}
+		cal.Form.Folds = []mirror.Fold{f}
+		got := r.aligned(&cal).Form.Folds[0]
+		if math.Abs(got.S0-line.S0) > 0.5 || math.Abs(got.Angle-line.Angle) > 0.003 || math.Abs(math.Log(got.Width/line.Width)) > 0.35 || !got.Arc {
+			t.Errorf("from %+v to %+v, want %+v", f, got, line)
+		}
+		if f.S0 != cal.Form.Folds[0].S0 {
+			t.Error("the calibration itself was changed")
+		}
+		near++
+	}
+	smooth := *truth
+	smooth.Form.Folds = nil
+	if near != 4 || r.aligned(&smooth) != &smooth {
+		t.Error("a form without lines has nothing to align")
+	}
+}
+
+// TestShiftedLine: a line moved, turned and bent at the ends of its way lies where it was told to.
+func TestShiftedLine(t *testing.T) {
+	f := mirror.Fold{Angle: 0.9, S0: 40, Bend: 1e-4, Step: 0.05, Width: 4}
+	const at, turn, bend, mid, half = 0.8, -1.1, 0.4, 25.0, 120.0
+	g := shiftedLine(f, at, turn, bend, mid, half)
+	sin, cos := math.Sincos(f.Angle)
+	for _, q := range []float64{-1, -0.5, 0, 0.5, 1} {
+		tt := mid + q*half
+		s := f.S0 + f.Bend*tt*tt + at + turn*q + bend*q*q
+		if d, _ := g.Line(cos*s-sin*tt, sin*s+cos*tt); math.Abs(d) > 0.03 {
+			t.Errorf("%g of the way on it lies %.3f mm off", q, d)
+		}
+	}
+}
+
+// TestRecountsTheLine: of a sweep of which the stripes on a line were counted by chance, all are counted right in the end.
+func TestRecountsTheLine(t *testing.T) {
+	line := mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 7, Arc: true}
+	r := lined(line, 2, func(p r3.Vec, _ float64) bool { return math.Abs(p.X) < 220 && math.Abs(p.Y) < 160 })
+	truth := r.res.Calibration
+	for i := range r.v.X {
+		x, y := i%r.v.W, i/r.v.W
+		if s, ok := across(&line, truth, float64(x)+0.5, float64(y)+0.5); ok && math.Abs(s) < 4 {
+			r.v.X[i] += linedMM * float32((x/20)%3-1)
+		}
+	}
+	if _, err := r.countOut(mirror.Prior{DistanceMM: 480, WidthMM: 1200, HeightMM: 900, PeriodU: linedMM, PeriodV: linedMM}); err != nil {
+		t.Fatal(err)
+	}
+	u, v := truth.Expected(r.cam, r.u.W, r.u.H)
+	for _, f := range []struct {
+		got  []float32
+		want []float32
+	}{{r.u.X, u}, {r.v.X, v}} {
+		votes, all := map[int]int{}, 0
+		for i, x := range f.got {
+			if d := x - f.want[i]; d == d {
+				votes[int(math.Round(float64(d)/linedMM))]++
+				all++
+			}
+		}
+		most := 0
+		for _, n := range votes {
+			most = max(most, n)
+		}
+		if float64(most) < 0.999*float64(all) || all < 20000 {
+			t.Errorf("counts %v of %d", votes, all)
+		}
 	}
 }

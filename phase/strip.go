@@ -186,3 +186,20 @@ const (
 	creepStep     = 0.25 // of a pitch from pixel to pixel
 	creepLevel    = 0.65 // of the swing before it: three stripes in four pixels leave a third of it
 )
+
+// Agrees is how well a coordinate, mm, fits the stripes that pixel i shows, whatever their count: from their swing there, where it does, to less that.
+// It is 0 where they are not known.
+func (f *Field) Agrees(i int, mm float64) float64 {
+	p := f.PitchMM
+	turns, swing := float64(f.X[i])/p, float64(f.Mod[i])
+	if turns != turns {
+		if f.read == nil {
+			return 0
+		}
+		turns, swing = float64(f.read.phase[i])/(2*math.Pi), float64(f.read.mod[i])
+		if turns != turns {
+			return 0
+		}
+	}
+	return swing * math.Cos(2*math.Pi*(turns-mm/p))
+}
