@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
@@ -150,9 +151,17 @@ func nearCard(c pose.Placed, x, y, rim float64) bool {
 
 // onCard tells whether a place lies under a card and its quiet zone.
 func onCard(c pose.Placed, x, y float64) bool {
-	in := false
-	for i := range c.Corners {
-		p, q := c.Corners[i], c.Corners[(i+1)%4]
+	var rim [4]r2.Vec
+	for i, p := range c.Corners {
+		rim[i] = r2.Vec{X: p.X, Y: p.Y}
+	}
+	return encloses(rim, x, y)
+}
+
+// encloses tells whether a place lies inside four corners.
+func encloses(rim [4]r2.Vec, x, y float64) (in bool) {
+	for i, p := range rim {
+		q := rim[(i+1)%4]
 		if (p.Y > y) != (q.Y > y) && x < (q.X-p.X)*(y-p.Y)/(q.Y-p.Y)+p.X {
 			in = !in
 		}

@@ -4,6 +4,10 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"fairmetal/mirror"
+	"fairmetal/pose"
 	"fairmetal/scene"
 )
 
@@ -44,5 +48,32 @@ func TestCovered(t *testing.T) {
 	}
 	if len(r.Areas) != len(s.Panel.Covers) || len(r.Notices) != 0 {
 		t.Errorf("areas %+v, notices %v", r.Areas, r.Notices)
+	}
+}
+
+// TestOffPaper: what is seen of a card is not read, however its paper swings with the stripes; the metal beside it is.
+func TestOffPaper(t *testing.T) {
+	r := lined(mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 3}, 0, func(p r3.Vec, _ float64) bool { return math.Abs(p.X) < 220 && math.Abs(p.Y) < 160 })
+	at := func(x, y float64) (u, v float32) {
+		z, _, _ := r.res.Calibration.Form.Eval(x, y)
+		px, py, _ := r.cam.Project(r3.Vec{X: x, Y: y, Z: z})
+		i := int(py)*r.u.W + int(px)
+		return r.u.X[i], r.v.X[i]
+	}
+	for _, c := range []*pose.Placed{&r.res.Frame.A, &r.res.Frame.B} {
+		for k, d := range [4][2]float64{{-28, 28}, {28, 28}, {28, -28}, {-28, -28}} {
+			c.Corners[k] = r3.Add(c.Centre, r3.Vec{X: d[0], Y: d[1]})
+		}
+	}
+	r.offPaper()
+	for _, x := range []float64{-150, 150} {
+		for _, d := range []float64{-24, 0, 24} {
+			if u, v := at(x+d, d); u == u || v == v {
+				t.Errorf("%.0f mm from the middle of a card it reads %g, %g", d, u, v)
+			}
+			if u, v := at(x+d, 33); u != u || v != v {
+				t.Errorf("the metal above a card is not read")
+			}
+		}
 	}
 }

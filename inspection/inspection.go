@@ -16,6 +16,7 @@ import (
 	"strings"
 	"sync"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
@@ -429,7 +430,29 @@ func (r *run) stripes() error {
 	if r.set.Kind != capture.Single {
 		r.sharpen()
 	}
+	r.offPaper()
 	return r.checkDirections()
+}
+
+// offPaper leaves the cards unread: their paper scatters the board's light, which swings with the stripes.
+func (r *run) offPaper() {
+	nan := float32(math.NaN())
+	for _, c := range [2]pose.Placed{r.res.Frame.A, r.res.Frame.B} {
+		var rim [4]r2.Vec
+		x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+		for i, p := range c.Corners {
+			x, y, _ := r.cam.Project(p)
+			rim[i] = r2.Vec{X: x, Y: y}
+			x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+		}
+		for y := max(0, int(y0)); y < min(r.u.H, int(y1)+1); y++ {
+			for x := max(0, int(x0)); x < min(r.u.W, int(x1)+1); x++ {
+				if encloses(rim, float64(x)+0.5, float64(y)+0.5) {
+					r.u.X[y*r.u.W+x], r.v.X[y*r.u.W+x] = nan, nan
+				}
+			}
+		}
+	}
 }
 
 // read reads the board coordinates out of the photos.
