@@ -8,7 +8,7 @@ import (
 // arcs has the feature lines found be arcs, of the width and at the place with which least of the metal beside them is left over: sights that a
 // line too sharp, or a little aside, casts out have no say in how wide it is. They stay as they were where less is explained so.
 func (s *solver) arcs(x []float64) []float64 {
-	if s.folds == 0 || s.arc {
+	if s.folds == 0 || s.arc || s.prior.Rough {
 		return x
 	}
 	was, least := s.now(x), s.misfit()
