@@ -53,6 +53,7 @@ type Quality struct {
 	ModelRMSMM     float64 `json:"model_rms_mm"`     // misfit of the mirror model on undamaged paint, mm on the board
 	Undamaged      float64 `json:"undamaged_share"`  // share of the stripes that fit the undamaged form
 	Stray          float64 `json:"stray_share"`      // share at the rim that no undamaged form explains
+	ContraryMM2    float64 `json:"contrary_mm2"`     // metal whose slopes no surface has
 	SpreadUM       float64 `json:"spread_um"`        // robust spread of undamaged metal, orange peel and noise together
 	BoardTiltDeg   float64 `json:"board_tilt_deg"`   // board off square
 	FocalRatio     float64 `json:"focal_ratio"`      // focal length found over the one told
@@ -148,7 +149,8 @@ type run struct {
 
 	beyondSeam []bool // pixels left out because the line before them hides an unknown number of stripes; nil: none
 
-	struckMM float64 // half the width of what was struck beside a line whose far side was counted
+	struckMM float64         // half the width of what was struck beside a line whose far side was counted
+	contrary *surface.Blocks // how far the slopes are from those of a surface
 
 	cam    *pose.Camera
 	shrink float64    // working pixels per pixel of the decoded photo
@@ -873,6 +875,7 @@ func (r *run) surface() error {
 		r.note(Warning, "restless", fmt.Sprintf("the undamaged metal scatters by %.0f um, far more than orange peel does: the map may be wrong as a whole", 1000*spread),
 			"look whether all photos show the same still scene with sharp stripes at least eight pixels wide, and photograph again")
 	}
+	r.contradictions(g)
 	n := 0
 	for _, h := range s.Height {
 		if h == h {
@@ -882,6 +885,36 @@ func (r *run) surface() error {
 	r.res.Quality.MeasuredCM2 = math.Round(float64(n) * g.PitchMM * g.PitchMM / 100)
 	return nil
 }
+
+// stripeSlope is about by how much metal slopes otherwise whose stripes are counted one off.
+func (r *run) stripeSlope() float64 {
+	return r.u.PitchMM / (2 * r3.Norm(r.res.Calibration.Board.Centre))
+}
+
+// contradictions says where the slopes are those of no surface, as stripes counted wrong over a part make them.
+func (r *run) contradictions(g surface.Grid) {
+	limit, n := float32(contraryShare*r.stripeSlope()), 0
+	for _, v := range r.contrary.V {
+		if v > limit {
+			n++
+		}
+	}
+	side := float64(r.contrary.Side) * g.PitchMM
+	r.res.Quality.ContraryMM2 = float64(n) * side * side
+	r.res.Notices = slices.DeleteFunc(r.res.Notices, func(n Notice) bool { return n.Code == "contrary" })
+	if r.res.Quality.ContraryMM2 > contraryMM2 {
+		r.note(Warning, "contrary", fmt.Sprintf("over %.0f mm2 the stripes contradict each other: they were counted wrong there, and heights there and beside may be wrong by tens of micrometres", r.res.Quality.ContraryMM2),
+			"take a shifted set of two pitches, or stripes twice as wide, and photograph again")
+	}
+}
+
+const (
+	contraryBlockMM = 6.0
+	contraryShare   = 0.2   // of stripeSlope; where all is counted right noise and blur leave a hundredth, a sharp crease a tenth
+	contraryMM2     = 200.0 // from which a word is due
+	contraryDoubt   = 0.1   // of stripeSlope, from which heights are less sure
+	contraryReachMM = 15.0  // over which what contradicts itself adds up
+)
 
 const (
 	gridPitchMM = 0.5       // fine enough for marks of 3 mm
@@ -934,6 +967,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	s := surface.New(g)
 	bent := widest(g, bends)
 	strip := r.onePitch() || r.struckMM > 0
+	stripe := r.stripeSlope()
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
 			h := dev[i]
@@ -948,6 +982,9 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 			x, y := g.XY(i%g.Cols, i/g.Cols)
 			if gap[i] || r.guessed(x, y) {
 				v += gapShare * h * gapShare * h
+			}
+			if c := float64(r.contrary.Around(i%g.Cols, i/g.Cols)); c > contraryDoubt*stripe {
+				v += c * contraryReachMM * c * contraryReachMM
 			}
 			if strip {
 				for _, l := range lines {
@@ -991,6 +1028,7 @@ func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (next []floa
 	if next, err = surface.Integrate(g, rx, ry, trust, dev, tol); err != nil {
 		return nil, nil, nil, err
 	}
+	r.contrary = surface.Contrary(g, next, rx, ry, gap, max(1, int(contraryBlockMM/g.PitchMM)))
 	if r.struckMM > 0 {
 		for _, i := range spanned {
 			next[i] = math.NaN()
@@ -1102,7 +1140,7 @@ func (r *run) unlike(g surface.Grid, rx, ry []float32, cells []int) bool {
 		return false
 	}
 	n := int(math.Round(1.5 * r.spanMM() / g.PitchMM))
-	limit := r.u.PitchMM / (2 * r3.Norm(r.res.Calibration.Board.Centre)) / 4
+	limit := r.stripeSlope() / 4
 	odd, told := 0, 0
 	for k := 0; k < len(cells); k += max(1, len(cells)/2000) {
 		c, w := cells[k]%g.Cols, cells[k]/g.Cols

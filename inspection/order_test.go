@@ -3,6 +3,7 @@ package inspection
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -167,5 +168,37 @@ func TestRecountsTheLine(t *testing.T) {
 		if float64(most) < 0.999*float64(all) || all < 20000 {
 			t.Errorf("counts %v of %d", votes, all)
 		}
+	}
+}
+
+// TestContradictions: stripes counted off over a part of the panel are told of, and the heights there and beside are less sure; a few blocks at a crease are not.
+func TestContradictions(t *testing.T) {
+	r := lined(mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 3}, 0, func(mirrored r3.Vec, _ float64) bool { return math.Abs(mirrored.X) < 220 && math.Abs(mirrored.Y) < 160 })
+	told := func() bool {
+		if err := r.surface(); err != nil {
+			t.Fatal(err)
+		}
+		return slices.ContainsFunc(r.res.Notices, func(n Notice) bool { return n.Code == "contrary" && n.Severity == Warning })
+	}
+	if told() || r.res.Quality.ContraryMM2 > 100 {
+		t.Errorf("sound metal is told to contradict itself over %.0f mm2", r.res.Quality.ContraryMM2)
+	}
+	sure := r.res.Surface.Sigma
+	for y := 180; y < 260; y++ {
+		for x := 200; x < 300; x++ {
+			r.v.X[y*r.v.W+x] += linedMM
+		}
+	}
+	if !told() || r.res.Quality.ContraryMM2 < contraryMM2 {
+		t.Errorf("stripes counted wrong are not told of: %.0f mm2", r.res.Quality.ContraryMM2)
+	}
+	less := 0
+	for i, v := range r.res.Surface.Sigma {
+		if v > 3*sure[i] {
+			less++
+		}
+	}
+	if less < 1000 {
+		t.Errorf("%d cells are less sure", less)
 	}
 }

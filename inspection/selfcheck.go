@@ -42,6 +42,7 @@ func (r *Result) Checks() []Check {
 	tape := math.Abs(q.TapeRatio - 1)
 	list := []Check{
 		below("mirror", q.ModelRMSMM, goodModelMM, "the mirror model explains the stripes on sound metal to %.2f mm on the board", q.ModelRMSMM),
+		below("slopes", q.ContraryMM2, contraryMM2, "over %.0f mm2 the stripes contradict each other", q.ContraryMM2),
 		below("form", q.Stray, strayWarn, "%.0f %% of the metal at the rim belongs to no form with the rest", 100*q.Stray),
 		above("contrast", q.Contrast, goodContrast, "the stripes swing by %.1f %% of white", 100*q.Contrast),
 		above("stripes", q.StripePX, goodStripePX, "a stripe pair is %.0f pixels wide", q.StripePX),

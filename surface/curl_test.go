@@ -64,3 +64,53 @@ func TestDropCurl(t *testing.T) {
 		t.Error("on a feature line curl is kept")
 	}
 }
+
+// TestContrary: the slopes of a surface, however noisy, contradict nothing; where those of a part are off by as much all over, as where its stripes are counted wrong, they
+// do at its rim. What is left out says nothing.
+func TestContrary(t *testing.T) {
+	g := Grid{Cols: 240, Rows: 200, PitchMM: 0.5, X0MM: -60, Y0MM: -50}
+	const off, noise, side = 0.01, 0.002, 12
+	rnd := rand.New(rand.NewPCG(7, 8))
+	slopes := func(wrong bool) (zx, zy []float32) {
+		zx, zy = make([]float32, g.Len()), make([]float32, g.Len())
+		for i := range zx {
+			x, y := g.XY(i%g.Cols, i/g.Cols)
+			zx[i] = float32(0.02*math.Cos(x/20)*math.Sin(y/25) + noise*rnd.NormFloat64())
+			zy[i] = float32(0.016*math.Sin(x/20)*math.Cos(y/25) + noise*rnd.NormFloat64())
+			if wrong && math.Hypot(x-10, y) < 20 {
+				zy[i] += off
+			}
+		}
+		return zx, zy
+	}
+	blocks := func(wrong bool, skip []bool) (over int) {
+		zx, zy := slopes(wrong)
+		z, err := Integrate(g, zx, zy, nil, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := Contrary(g, z, zx, zy, skip, side)
+		for k, v := range b.V {
+			if v > off/5 {
+				over++
+				if c, r := k%b.Cols*side, k/b.Cols*side; b.At(c+side-1, r+side-1) != v || b.Around(c, r) < v {
+					t.Error("the cells of a block do not have its value")
+				}
+			}
+		}
+		return over
+	}
+	if n := blocks(false, make([]bool, g.Len())); n != 0 {
+		t.Errorf("%d blocks of a surface contradict", n)
+	}
+	if n := blocks(true, make([]bool, g.Len())); n < 20 {
+		t.Errorf("%d blocks contradict where a part slopes otherwise", n)
+	}
+	all := make([]bool, g.Len())
+	for i := range all {
+		all[i] = true
+	}
+	if n := blocks(true, all); n != 0 {
+		t.Errorf("%d blocks contradict that were left out", n)
+	}
+}
