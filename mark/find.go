@@ -119,8 +119,56 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	for _, l := range opt.Lines {
 		f.besideLine(l)
 	}
+	f.quivering()
 	return f
 }
+
+// quivering notes where the metal is more restless than elsewhere because its stripes are fainter or farther: by how much more it quivers from cell to cell,
+// which dents hardly do.
+func (f *finder) quivering() {
+	g := f.s.Grid
+	side := max(1, int(quiverMM/g.PitchMM))
+	cols, tiles := (g.Cols+side-1)/side, (g.Rows+side-1)/side*((g.Cols+side-1)/side)
+	of := make([]float64, tiles) // median quiver of each tile; 0: too little of it is known
+	rows.Do(tiles, func(t0, t1 int) {
+		for t := t0; t < t1; t++ {
+			var v []float64
+			for r := t / cols * side; r < min(g.Rows, (t/cols+1)*side); r += 2 {
+				for c := max(1, t%cols*side); c < min(g.Cols-1, (t%cols+1)*side); c++ {
+					i := r*g.Cols + c
+					if d := float64(f.um[i-1] - 2*f.um[i] + f.um[i+1]); d == d {
+						v = append(v, math.Abs(d))
+					}
+				}
+			}
+			if 8*len(v) > side*side {
+				of[t] = order.Median(v)
+			}
+		}
+	})
+	var known []float64
+	for _, v := range of {
+		if v > 0 {
+			known = append(known, v)
+		}
+	}
+	if len(known) == 0 {
+		return
+	}
+	usual := order.Median(known)
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
+			if more := of[i/g.Cols/side*cols+i%g.Cols/side] / usual; more > plainQuiver {
+				f.restless[i] = max(f.restless[i], float32(more*f.noise))
+			}
+		}
+	})
+}
+
+const (
+	quiverMM    = 50.0
+	plainQuiver = 1.3 // times the panel's
+)
 
 // lineReachMM is how far beside a feature line its section is taken off with the roughness that dense stripes leave there.
 const lineReachMM = 12.0
