@@ -1197,6 +1197,7 @@ func (r *run) marks() error {
 	lines := r.res.Calibration.Form.Lines()
 	opt := mark.Options{Lines: lines, Sharp: func(x, y float64) bool { return r.foldedAt(x, y) && !r.withinCard(x, y, cardHoleStripes) }}
 	if r.set.Kind != capture.Single {
+		opt.Unread = true
 		opt.Sharp = func(x, y float64) bool {
 			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
 			return !r.byCard(x, y) && !slices.ContainsFunc(lines, onLine)
@@ -1325,15 +1326,12 @@ func ownTop(s *surface.Surface, m *mark.Mark) bool {
 		}
 	})
 	across := 2 * math.Sqrt(hidden/math.Pi)
-	return m.DepthUM > 1000*crownShare*across && across < topShare*m.WidthMM && m.LengthMM < compact*m.WidthMM
+	return m.DepthUM > 1000*mark.UnreadCrown*across && across < topShare*m.WidthMM && m.LengthMM < compact*m.WidthMM
 }
 
 const (
-	// crownShare of the breadth of a low is more than its crown is high: the highest of the rendered scenes is 63 um round a low of 22 mm,
-	// where they push metal up by 5 to 17 % of the depth.
-	crownShare = 0.003
-	topShare   = 0.8 // of a high's width that its hidden top may be
-	compact    = 1.6 // times as long as wide: a ring about a low breaks up into longer pieces
+	topShare = 0.8 // of a high's width that its hidden top may be
+	compact  = 1.6 // times as long as wide: a ring about a low breaks up into longer pieces
 )
 
 // cardHoleStripes is how many stripe pairs beside a card a single photo loses to it; what is lost farther out a mark may be.

@@ -21,6 +21,8 @@ type Options struct {
 	// Sharp tells of a place without a value that the metal may be too sharp to be read there, so that it belongs to the mark around it.
 	// nil: of none.
 	Sharp func(xMM, yMM float64) bool
+	// Unread has such places be marks by themselves where the metal at their rim is not even.
+	Unread bool
 }
 
 // DefaultMinDepthUM is the least depth reported: what a trained eye finds on paint is "a few microns" over some millimetres,
@@ -73,6 +75,9 @@ func Find(s *surface.Surface, opt Options) []Mark {
 			marks[i] = f.describe(r, own, top)
 		}
 		marks[i].ID = fmt.Sprintf("m%02d", i+1)
+	}
+	if opt.Unread {
+		marks = f.unread(marks)
 	}
 	return marks
 }
@@ -129,15 +134,18 @@ func (f *finder) quivering() {
 	g := f.s.Grid
 	side := max(1, int(quiverMM/g.PitchMM))
 	cols, tiles := (g.Cols+side-1)/side, (g.Rows+side-1)/side*((g.Cols+side-1)/side)
-	of := make([]float64, tiles) // median quiver of each tile; 0: too little of it is known
+	quiver := func(c, r int) float64 {
+		i := r*g.Cols + c
+		return math.Abs(float64(f.um[i-1] - 2*f.um[i] + f.um[i+1]))
+	}
+	of := make([]float64, tiles) // median of each tile; 0: too little of it is known
 	rows.Do(tiles, func(t0, t1 int) {
 		for t := t0; t < t1; t++ {
 			var v []float64
 			for r := t / cols * side; r < min(g.Rows, (t/cols+1)*side); r += 2 {
 				for c := max(1, t%cols*side); c < min(g.Cols-1, (t%cols+1)*side); c++ {
-					i := r*g.Cols + c
-					if d := float64(f.um[i-1] - 2*f.um[i] + f.um[i+1]); d == d {
-						v = append(v, math.Abs(d))
+					if d := quiver(c, r); d == d {
+						v = append(v, d)
 					}
 				}
 			}
@@ -146,16 +154,18 @@ func (f *finder) quivering() {
 			}
 		}
 	})
-	var known []float64
-	for _, v := range of {
-		if v > 0 {
-			known = append(known, v)
+	var all []float64
+	for r := 0; r < g.Rows; r += 5 {
+		for c := 1; c < g.Cols-1; c += 3 {
+			if d := quiver(c, r); d == d {
+				all = append(all, d)
+			}
 		}
 	}
-	if len(known) == 0 {
+	if len(all) == 0 {
 		return
 	}
-	usual := order.Median(known)
+	usual := order.Median(all)
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
 			if more := of[i/g.Cols/side*cols+i%g.Cols/side] / usual; more > plainQuiver {

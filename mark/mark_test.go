@@ -311,3 +311,52 @@ func TestHoleBesideCard(t *testing.T) {
 		t.Errorf("%d lows: %+v", lows, marks)
 	}
 }
+
+// TestUnreadSpot: a small low of which nothing is seen but its crown is a mark of unknown depth, and its crown none; a hole in even metal, as a drilled one, is none, nor is one
+// in a larger low.
+func TestUnreadSpot(t *testing.T) {
+	without := func(depth, crown, half, hole float64) []Mark {
+		s := skin(31, 0.4, func(x, y float64) float64 {
+			r := math.Hypot(x-12, y+8) / half
+			return -depth*math.Exp(-math.Ln10*r*r*r*r) + crown*math.Exp(-(r-1.3)*(r-1.3)/(2*0.2*0.2))
+		})
+		for i := range s.Height {
+			if x, y := s.XY(i%s.Cols, i/s.Cols); math.Hypot(x-12, y+8) < hole {
+				s.Height[i], s.Sigma[i] = float32(math.NaN()), float32(math.NaN())
+			}
+		}
+		return Find(s, Options{Sharp: func(x, y float64) bool { return true }, Unread: true})
+	}
+	for _, crown := range []float64{0.006, 0.012} {
+		m := without(0.2, crown, 3.5, 4.2)
+		if len(m) != 1 || m[0].Kind != Round || !m[0].Folded || math.Hypot(m[0].XMM-12, m[0].YMM+8) > 0.5 || math.Abs(m[0].LengthMM-8.4) > 1 || m[0].ID != "m01" || m[0].CrownUM < 300*crown || len(m[0].OutlineMM) < 8 {
+			t.Errorf("%g mm of crown: %+v", crown, m)
+		}
+	}
+	if m := without(0, 0, 3.5, 4.2); len(m) != 0 {
+		t.Errorf("a hole in even metal: %+v", m)
+	}
+	if m := without(0.3, 0.01, 14, 3); len(m) != 1 || m[0].LengthMM < 20 {
+		t.Errorf("a low whose bottom was not seen: %+v", m)
+	}
+}
+
+// TestQuivering: metal that quivers more than the rest is asked for more: it has no marks that the same unrest has not elsewhere, and a plain one it has.
+func TestQuivering(t *testing.T) {
+	rough := func(depth float64) []Mark {
+		s := skin(32, 0.3, func(x, y float64) float64 { return bowl(x-70, y-20, depth, 12, 12, 0) })
+		noisy := skin(33, 1.4, func(x, y float64) float64 { return 0 })
+		for i := range s.Height {
+			if x, _ := s.XY(i%s.Cols, i/s.Cols); x > 40 {
+				s.Height[i] += noisy.Height[i]
+			}
+		}
+		return Find(s, Options{})
+	}
+	if m := rough(0); len(m) != 0 {
+		t.Errorf("%d marks of unrest", len(m))
+	}
+	if m := rough(0.08); len(m) != 1 {
+		t.Errorf("%d marks, want the low", len(m))
+	}
+}

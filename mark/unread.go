@@ -1,0 +1,113 @@
+package mark
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// unread adds the holes that no mark holds yet though the metal at their rim is not even: small sharp marks of which the stripes show nothing but a crown. How deep they are
+// is not known; what passed for a high is their crown.
+func (f *finder) unread(marks []Mark) []Mark {
+	var raw float64
+	for k := range f.holes {
+		h := &f.holes[k]
+		area := float64(len(h.cells)) * f.s.PitchMM * f.s.PitchMM
+		if area < leastUnreadMM2 || area > mostUnreadMM2 {
+			continue
+		}
+		m := f.ofHole(h)
+		if m.LengthMM > unreadCompact*m.WidthMM || slices.ContainsFunc(marks, func(o Mark) bool {
+			return o.Inside(m.XMM, m.YMM, 1, crownReachMM) && (o.Kind != High || o.DepthUM > 1000*UnreadCrown*m.WidthMM)
+		}) {
+			continue
+		}
+		if raw == 0 {
+			raw = spread(f.um)
+		}
+		q := &region{sign: -1, cells: f.around(h)}
+		var sum, n float64
+		for _, i := range q.cells {
+			if v := float64(f.um[i]); v == v {
+				sum, n = sum+v*v, n+1
+				m.DepthUM, m.CrownUM = max(m.DepthUM, -v), max(m.CrownUM, v)
+			}
+		}
+		if n == 0 || math.Sqrt(sum/n) < unevenRim*raw {
+			continue
+		}
+		f.metal(q, &m)
+		m.DepthUM, m.CrownUM = round(max(m.DepthUM, m.CrownUM), 1), round(m.CrownUM, 1)
+		m.DepthSigmaUM = m.DepthUM
+		marks = slices.DeleteFunc(marks, func(o Mark) bool {
+			return o.Kind == High && o.DepthUM < 1000*UnreadCrown*m.WidthMM && (o.Inside(m.XMM, m.YMM, 1, 0) || m.Inside(o.XMM, o.YMM, 1, crownReachMM))
+		})
+		marks = append(marks, m)
+	}
+	for i := range marks {
+		marks[i].ID = fmt.Sprintf("m%02d", i+1)
+	}
+	return marks
+}
+
+const (
+	leastUnreadMM2 = 20.0  // a mark of 6 mm hides 28
+	mostUnreadMM2  = 300.0 // of a larger one flanks are seen
+	unreadCompact  = 2.5   // times as long as wide: what runs on further is a line's, or a strip without stripes
+	unevenRim      = 3.0   // times the spread of even metal; where noise alone makes holes it is one and a half
+	// UnreadCrown of the breadth of a low is more than its crown is high: the highest of the rendered scenes is 63 um round a low of 22 mm,
+	// where they push metal up by 5 to 17 % of the depth.
+	UnreadCrown  = 0.003
+	crownReachMM = 3.0 // beside a mark a hole is its own, and a high a hole's crown
+)
+
+// ofHole is a round low where a hole is, as long and as wide as an ellipse of its second moments.
+func (f *finder) ofHole(h *hole) Mark {
+	g := f.s.Grid
+	var n, x, y, xx, xy, yy float64
+	for _, i := range h.cells {
+		a, b := g.XY(i%g.Cols, i/g.Cols)
+		n, x, y, xx, xy, yy = n+1, x+a, y+b, xx+a*a, xy+a*b, yy+b*b
+	}
+	x, y = x/n, y/n
+	xx, xy, yy = xx/n-x*x, xy/n-x*y, yy/n-y*y
+	mid, diff := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	angle := 0.5 * math.Atan2(2*xy, xx-yy)
+	m := Mark{Kind: Round, XMM: round(x, 2), YMM: round(y, 2), LengthMM: round(4*math.Sqrt(mid+diff), 1), WidthMM: round(4*math.Sqrt(max(0, mid-diff)), 1),
+		AngleDeg: round(angle*180/math.Pi, 1), Folded: true, DeepestMM: [2]float64{round(x, 2), round(y, 2)}}
+	sin, cos := math.Sincos(angle)
+	for k := range unreadCorners {
+		s, c := math.Sincos(2 * math.Pi * float64(k) / unreadCorners)
+		a, b := m.LengthMM/2*c, m.WidthMM/2*s
+		m.OutlineMM = append(m.OutlineMM, [2]float64{round(x+cos*a-sin*b, 2), round(y+sin*a+cos*b, 2)})
+	}
+	return m
+}
+
+const unreadCorners = 24
+
+// around lists the cells within two millimetres of a hole that are not of it.
+func (f *finder) around(h *hole) []int {
+	in := make(map[int]bool, 2*len(h.cells))
+	for _, i := range h.cells {
+		in[i] = true
+	}
+	var out []int
+	front := h.cells
+	for range int(math.Ceil(rimOfHoleMM / f.s.PitchMM)) {
+		var next []int
+		for _, i := range front {
+			beside, n := f.s.Beside(i)
+			for _, j := range beside[:n] {
+				if !in[j] {
+					in[j] = true
+					next = append(next, j)
+				}
+			}
+		}
+		out, front = append(out, next...), next
+	}
+	return out
+}
+
+const rimOfHoleMM = 2.0
