@@ -72,7 +72,7 @@ func (r *run) align(cal *mirror.Calibration, k int) {
 	best := *line
 	most := total(best)
 	try := func(f mirror.Fold, better float64) {
-		if v := total(f); v > better*most {
+		if v := total(f); v > most+(better-1)*math.Abs(most) {
 			best, most = f, v
 		}
 	}
