@@ -875,7 +875,6 @@ func (r *run) surface() error {
 		r.note(Warning, "restless", fmt.Sprintf("the undamaged metal scatters by %.0f um, far more than orange peel does: the map may be wrong as a whole", 1000*spread),
 			"look whether all photos show the same still scene with sharp stripes at least eight pixels wide, and photograph again")
 	}
-	r.contradictions(g)
 	n := 0
 	for _, h := range s.Height {
 		if h == h {
@@ -912,7 +911,7 @@ const (
 	contraryBlockMM = 6.0
 	contraryShare   = 0.2   // of stripeSlope; where all is counted right noise and blur leave a hundredth, a sharp crease a tenth
 	contraryMM2     = 200.0 // from which a word is due
-	contraryDoubt   = 0.1   // of stripeSlope, from which heights are less sure
+	contraryDoubt   = 0.1   // of stripeSlope, from which heights are less sure where that is; a small sharp mark alone makes as much
 	contraryReachMM = 15.0  // over which what contradicts itself adds up
 )
 
@@ -967,7 +966,11 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	s := surface.New(g)
 	bent := widest(g, bends)
 	strip := r.onePitch() || r.struckMM > 0
-	stripe := r.stripeSlope()
+	r.contradictions(g)
+	doubt := math.Inf(1)
+	if r.res.Quality.ContraryMM2 > contraryMM2 {
+		doubt = contraryDoubt * r.stripeSlope()
+	}
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
 			h := dev[i]
@@ -983,7 +986,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 			if gap[i] || r.guessed(x, y) {
 				v += gapShare * h * gapShare * h
 			}
-			if c := float64(r.contrary.Around(i%g.Cols, i/g.Cols)); c > contraryDoubt*stripe {
+			if c := float64(r.contrary.Around(i%g.Cols, i/g.Cols)); c > doubt {
 				v += c * contraryReachMM * c * contraryReachMM
 			}
 			if strip {

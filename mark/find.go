@@ -169,7 +169,7 @@ func (f *finder) quivering() {
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
 			if more := of[i/g.Cols/side*cols+i%g.Cols/side] / usual; more > plainQuiver {
-				f.restless[i] = max(f.restless[i], float32(more*f.noise))
+				f.restless[i] = max(f.restless[i], float32(min(more, mostQuiver)*f.noise))
 			}
 		}
 	})
@@ -177,7 +177,8 @@ func (f *finder) quivering() {
 
 const (
 	quiverMM    = 50.0
-	plainQuiver = 1.3 // times the panel's
+	plainQuiver = 1.3 // times the map's
+	mostQuiver  = 6.0 // what quivers more does not by noise
 )
 
 // lineReachMM is how far beside a feature line its section is taken off with the roughness that dense stripes leave there.
