@@ -1200,7 +1200,7 @@ func (r *run) marks() error {
 	lines := r.res.Calibration.Form.Lines()
 	opt := mark.Options{Lines: lines, Sharp: func(x, y float64) bool { return r.foldedAt(x, y) && !r.withinCard(x, y, cardHoleStripes) }}
 	if r.set.Kind != capture.Single {
-		opt.Unread = true
+		opt.Pixelwise = true
 		opt.Sharp = func(x, y float64) bool {
 			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
 			return !r.byCard(x, y) && !slices.ContainsFunc(lines, onLine)

@@ -21,8 +21,8 @@ type Options struct {
 	// Sharp tells of a place without a value that the metal may be too sharp to be read there, so that it belongs to the mark around it.
 	// nil: of none.
 	Sharp func(xMM, yMM float64) bool
-	// Unread has such places be marks by themselves where the metal at their rim is not even.
-	Unread bool
+	// Pixelwise tells that every pixel was read by itself: then noise tells by cells that quiver, and such places in uneven metal are marks by themselves.
+	Pixelwise bool
 }
 
 // DefaultMinDepthUM is the least depth reported: what a trained eye finds on paint is "a few microns" over some millimetres,
@@ -76,7 +76,7 @@ func Find(s *surface.Surface, opt Options) []Mark {
 		}
 		marks[i].ID = fmt.Sprintf("m%02d", i+1)
 	}
-	if opt.Unread {
+	if opt.Pixelwise {
 		marks = f.unread(marks)
 	}
 	return marks
@@ -124,7 +124,9 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	for _, l := range opt.Lines {
 		f.besideLine(l)
 	}
-	f.quivering()
+	if opt.Pixelwise {
+		f.quivering()
+	}
 	return f
 }
 
