@@ -968,7 +968,7 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	strip := r.onePitch() || r.struckMM > 0
 	r.contradictions(g)
 	doubt := math.Inf(1)
-	if r.res.Quality.ContraryMM2 > contraryMM2 {
+	if r.res.Quality.ContraryMM2 > contraryMM2 && r.set.Kind != capture.Single { // of single photos marks show what was misread, and must stand out
 		doubt = contraryDoubt * r.stripeSlope()
 	}
 	rows.Do(g.Rows, func(r0, r1 int) {
