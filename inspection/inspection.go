@@ -1199,8 +1199,9 @@ const (
 func (r *run) marks() error {
 	lines := r.res.Calibration.Form.Lines()
 	opt := mark.Options{Lines: lines, Sharp: func(x, y float64) bool { return r.foldedAt(x, y) && !r.withinCard(x, y, cardHoleStripes) }}
+	opt.Read = mark.Stripewise
 	if r.set.Kind != capture.Single {
-		opt.Pixelwise = true
+		opt.Read = mark.Pixelwise
 		opt.Sharp = func(x, y float64) bool {
 			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
 			return !r.byCard(x, y) && !slices.ContainsFunc(lines, onLine)
@@ -1223,7 +1224,6 @@ func (r *run) marks() error {
 		r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
 			return m.Kind == mark.High && (m.Folded && !ownTop(r.res.Surface, &m) || crownOfFold(r.res.Surface, &m, r.res.Quality.SpreadUM, r.foldedAt))
 		})
-		r.dropRestless()
 		r.doubtOdd()
 		r.unsmooth()
 	}
@@ -1246,104 +1246,8 @@ func (r *run) marks() error {
 // mostStrikes bounds how often the surface is built anew without what was misread.
 const mostStrikes = 3
 
-// dropRestless drops marks that do not stand out of the metal around them as far as a mark must stand out of the whole panel: far out, where
-// stripes are few pixels wide, single photos are restless.
-func (r *run) dropRestless() {
-	if len(r.res.Marks) == 0 {
-		return
-	}
-	s := r.res.Surface
-	um := make([]float32, len(s.Height))
-	for i, h := range s.Height {
-		um[i] = 1000 * h
-	}
-	um = surface.Gauss(s.Grid, um, ringSmoothMM)
-	usual := spreadOf(um)
-	r.res.Marks = slices.DeleteFunc(r.res.Marks, func(m mark.Mark) bool {
-		var around []float32
-		far := m.LengthMM/2 + ringMM
-		step := max(1, int(1/s.PitchMM))
-		for j := 0; j < s.Rows; j += step {
-			for i := 0; i < s.Cols; i += step {
-				x, y := s.XY(i, j)
-				if d := math.Hypot(x-m.XMM, y-m.YMM); d < 0.75*m.LengthMM || d > far {
-					continue
-				}
-				around = append(around, um[j*s.Cols+i])
-			}
-		}
-		here := spreadOf(around)
-		return here > restlessTimes*usual && m.DepthUM < lowSpreads*here
-	})
-}
-
-// spreadOf is the robust standard deviation about zero of what is known; 0 where too little is.
-func spreadOf(v []float32) float64 {
-	var a []float64
-	for i := 0; i < len(v); i += max(1, len(v)/60000) {
-		if h := float64(v[i]); h == h {
-			a = append(a, math.Abs(h))
-		}
-	}
-	if len(a) < leastRing {
-		return 0
-	}
-	return order.Median(a) / 0.6745
-}
-
-const (
-	ringMM       = 40.0
-	ringSmoothMM = 0.8 // as mark.Find looks for marks
-	leastRing    = 200
-	// restlessTimes the usual spread makes metal restless, as beside a feature line.
-	restlessTimes = 1.5
-)
-
-// crownOfFold tells whether a high is the crown of a low that folds the reflection: inside its outline metal goes down as far as a mark
-// must, and on from there into a place that folds. Where it goes up there mark.Find has it folded itself.
-func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func(x, y float64) bool) bool {
-	g := s.Grid
-	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
-	for i, h := range s.Height {
-		x, y := g.XY(i%g.Cols, i/g.Cols)
-		a, b := (cos*(x-m.XMM)+sin*(y-m.YMM))/(m.LengthMM/2), (-sin*(x-m.XMM)+cos*(y-m.YMM))/(m.WidthMM/2)
-		if !(a*a+b*b < 1 && 1000*float64(h) < -lowSpreads*spreadUM) {
-			continue
-		}
-		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
-			if fx, fy := x+foldRimMM*d[0], y+foldRimMM*d[1]; folded(fx, fy) && s.At(fx, fy) != s.At(fx, fy) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// ownTop tells whether a high whose top could not be read is a high all the same, and not the crown of a low that folds the reflection: it
-// stands higher over the breadth of what is hidden than any crown does, is compact, and clearly wider than what is hidden.
-func ownTop(s *surface.Surface, m *mark.Mark) bool {
-	hidden := 0.0 // mm2
-	m.Cells(s.Grid, 1, 0, func(i int) {
-		if h := s.Height[i]; h != h {
-			hidden += s.PitchMM * s.PitchMM
-		}
-	})
-	across := 2 * math.Sqrt(hidden/math.Pi)
-	return m.DepthUM > 1000*mark.UnreadCrown*across && across < topShare*m.WidthMM && m.LengthMM < compact*m.WidthMM
-}
-
-const (
-	topShare = 0.8 // of a high's width that its hidden top may be
-	compact  = 1.6 // times as long as wide: a ring about a low breaks up into longer pieces
-)
-
 // cardHoleStripes is how many stripe pairs beside a card a single photo loses to it; what is lost farther out a mark may be.
 const cardHoleStripes = 1.0
 
 // lineHoleMM is how far from a feature line stripes are lost to its own bend, and not to a mark.
 const lineHoleMM = 3.0
-
-const (
-	foldRimMM  = 2.0 // how far beside the last metal with a value the reflection folds
-	lowSpreads = 7.0 // as far as mark.Find asks a mark to stand out
-)

@@ -9,10 +9,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
-	"fairmetal/mark"
 	"fairmetal/mirror"
 	"fairmetal/scene"
-	"fairmetal/surface"
 )
 
 // TestFoldThrough: a bent line is found through its places and a card's beside it, its normal towards the far side.
@@ -75,23 +73,6 @@ func TestSideCounted(t *testing.T) {
 	}
 	if h := r.Surface.At(95, 40); !(math.Abs(h) < 0.005) {
 		t.Errorf("%.4f mm beyond the line", h)
-	}
-}
-
-// TestRestless: a mark no deeper than what is all around it is dropped, one in calm metal is kept.
-func TestRestless(t *testing.T) {
-	s := surface.New(surface.Grid{Cols: 400, Rows: 200, PitchMM: 0.5, X0MM: -100, Y0MM: -50})
-	for i := range s.Height {
-		x, y := s.XY(i%s.Cols, i/s.Cols)
-		s.Height[i] = 2e-4
-		if x > 0 {
-			s.Height[i] = float32(3e-3 * math.Sin(x/2) * math.Sin(y/2))
-		}
-	}
-	r := &run{res: &Result{Surface: s, Marks: []mark.Mark{{ID: "calm", XMM: -60, LengthMM: 12, DepthUM: 6}, {ID: "restless", XMM: 60, LengthMM: 12, DepthUM: 6}}}}
-	r.dropRestless()
-	if len(r.res.Marks) != 1 || r.res.Marks[0].ID != "calm" {
-		t.Errorf("%+v", r.res.Marks)
 	}
 }
 

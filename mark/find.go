@@ -21,9 +21,19 @@ type Options struct {
 	// Sharp tells of a place without a value that the metal may be too sharp to be read there, so that it belongs to the mark around it.
 	// nil: of none.
 	Sharp func(xMM, yMM float64) bool
-	// Pixelwise tells that every pixel was read by itself: then noise tells by cells that quiver, and such places in uneven metal are marks by themselves.
-	Pixelwise bool
+	// Read tells how the heights came to be known, and with that how noise shows.
+	Read Reading
 }
+
+// Reading is how the heights of a surface came to be known.
+type Reading int
+
+// The ways to know heights.
+const (
+	Exactly    Reading = iota // computed
+	Pixelwise                 // every pixel was read by itself: noise tells by cells that quiver, and places without a value in uneven metal are marks by themselves
+	Stripewise                // stripes were read at their edges or over their breadth, as in single photos: noise shows in waves longer than small marks
+)
 
 // DefaultMinDepthUM is the least depth reported: what a trained eye finds on paint is "a few microns" over some millimetres,
 // and orange peel of 1 um rms peaks below it.
@@ -74,10 +84,15 @@ func Find(s *surface.Surface, opt Options) []Mark {
 			own, top := f.overSkirt(r, highs, lows)
 			marks[i] = f.describe(r, own, top)
 		}
-		marks[i].ID = fmt.Sprintf("m%02d", i+1)
 	}
-	if opt.Pixelwise {
+	switch opt.Read {
+	case Pixelwise:
 		marks = f.unread(marks)
+	case Stripewise:
+		marks = f.dropRestless(found, marks)
+	}
+	for i := range marks {
+		marks[i].ID = fmt.Sprintf("m%02d", i+1)
 	}
 	return marks
 }
@@ -89,6 +104,8 @@ type finder struct {
 	smooth   []float32 // the same under the search filter
 	noise    float64   // robust spread of smooth over undamaged metal, um
 	restless []float32 // the same beside feature lines, where that is more; 0 elsewhere
+	small    []int8    // sign of a small mark that stands out of its band by a cell; 0: none; nil: not looked at
+	calm     float64   // robust spread of the band over that of smooth
 	edge     []float32 // distance to unknown metal, mm
 	open     []float32 // the same, holes in marks left out
 	holes    []hole
@@ -124,8 +141,11 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	for _, l := range opt.Lines {
 		f.besideLine(l)
 	}
-	if opt.Pixelwise {
+	switch {
+	case opt.Read == Pixelwise:
 		f.quivering()
+	case opt.Read == Stripewise && noiseRatio*f.noise > f.plain():
+		f.inBand()
 	}
 	return f
 }
@@ -133,20 +153,27 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 // quivering notes where the metal is more restless than elsewhere because its stripes are fainter or farther: by how much more it quivers from cell to cell,
 // which dents hardly do.
 func (f *finder) quivering() {
-	g := f.s.Grid
-	side := max(1, int(quiverMM/g.PitchMM))
-	cols, tiles := (g.Cols+side-1)/side, (g.Rows+side-1)/side*((g.Cols+side-1)/side)
-	quiver := func(c, r int) float64 {
-		i := r*g.Cols + c
+	f.byTile(func(i int) float64 {
 		return math.Abs(float64(f.um[i-1] - 2*f.um[i] + f.um[i+1]))
-	}
+	}, func(i int, more float64) {
+		if more > plainQuiver {
+			f.restless[i] = max(f.restless[i], float32(min(more, mostQuiver)*f.noise))
+		}
+	})
+}
+
+// byTile tells each cell how many times as much as over the map the median of a measure is over the tile about it; of a tile of which little is known, nothing.
+func (f *finder) byTile(measure func(i int) float64, tell func(i int, more float64)) {
+	g := f.s.Grid
+	side := max(1, int(tileMM/g.PitchMM))
+	cols, tiles := (g.Cols+side-1)/side, (g.Rows+side-1)/side*((g.Cols+side-1)/side)
 	of := make([]float64, tiles) // median of each tile; 0: too little of it is known
 	rows.Do(tiles, func(t0, t1 int) {
 		for t := t0; t < t1; t++ {
 			var v []float64
 			for r := t / cols * side; r < min(g.Rows, (t/cols+1)*side); r += 2 {
 				for c := max(1, t%cols*side); c < min(g.Cols-1, (t%cols+1)*side); c++ {
-					if d := quiver(c, r); d == d {
+					if d := measure(r*g.Cols + c); d == d {
 						v = append(v, d)
 					}
 				}
@@ -159,7 +186,7 @@ func (f *finder) quivering() {
 	var all []float64
 	for r := 0; r < g.Rows; r += 5 {
 		for c := 1; c < g.Cols-1; c += 3 {
-			if d := quiver(c, r); d == d {
+			if d := measure(r*g.Cols + c); d == d {
 				all = append(all, d)
 			}
 		}
@@ -170,15 +197,13 @@ func (f *finder) quivering() {
 	usual := order.Median(all)
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
-			if more := of[i/g.Cols/side*cols+i%g.Cols/side] / usual; more > plainQuiver {
-				f.restless[i] = max(f.restless[i], float32(min(more, mostQuiver)*f.noise))
-			}
+			tell(i, of[i/g.Cols/side*cols+i%g.Cols/side]/usual)
 		}
 	})
 }
 
 const (
-	quiverMM    = 50.0
+	tileMM      = 50.0
 	plainQuiver = 1.3 // times the map's
 	mostQuiver  = 6.0 // what quivers more does not by noise
 )
@@ -237,22 +262,23 @@ func spread(v []float32) float64 {
 	return s
 }
 
+// plain is the least smoothed height of a mark in metal without noise, um.
+func (f *finder) plain() float64 { return 0.8 * f.opt.MinDepthUM }
+
 // least is the least smoothed height of a mark amid metal as restless as that at a cell, um.
 func (f *finder) least(i int) float64 {
-	return max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise, noiseRatio*float64(f.restless[i]))
+	return max(f.plain(), f.share(i)*f.chance(i))
 }
 
 // threshold is the least smoothed height of a mark at a cell, um. Close to the rim of the measured metal the form is carried
 // over from one side only, so more is asked there.
 func (f *finder) threshold(i int) float64 {
-	t := f.least(i)
-	if d := float64(f.open[i]); d < rimMM {
-		t *= 1 + 3*(1-d/rimMM)
-	}
-	if s := float64(f.s.Sigma[i]) * 1000; s == s {
-		t = max(t, sigmaRatio*s)
-	}
-	return t
+	return max(f.least(i)*proof(f.open[i], rimMM), f.share(i)*f.doubt(i))
+}
+
+// proof is how many times as much is asked of a mark at a distance from the rim, mm, where the rim tells over a reach.
+func proof(rim float32, reachMM float64) float64 {
+	return 1 + 3*max(0, 1-float64(rim)/reachMM)
 }
 
 // rimMM is how far from the rim marks must prove themselves.
@@ -360,7 +386,11 @@ func (f *finder) regions(sign float32) []*region {
 
 // downwards are the cells that may belong to marks of a sign, the farthest out first.
 func (f *finder) downwards(sign float32) []int {
-	floor := float32(outline * max(0.8*f.opt.MinDepthUM, noiseRatio*f.noise))
+	chance := noiseRatio * f.noise
+	if f.small != nil {
+		chance *= f.calm
+	}
+	floor := float32(outline * max(f.plain(), chance))
 	// A positive float's bits grow with it: turned over and with the cell's number behind they sort as plain numbers do.
 	var keys []uint64
 	for i, v := range f.smooth {

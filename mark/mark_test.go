@@ -325,7 +325,7 @@ func TestUnreadSpot(t *testing.T) {
 				s.Height[i], s.Sigma[i] = float32(math.NaN()), float32(math.NaN())
 			}
 		}
-		return Find(s, Options{Sharp: func(x, y float64) bool { return true }, Pixelwise: true})
+		return Find(s, Options{Sharp: func(x, y float64) bool { return true }, Read: Pixelwise})
 	}
 	for _, crown := range []float64{0.006, 0.012} {
 		m := without(0.2, crown, 3.5, 4.2)
@@ -351,7 +351,7 @@ func TestQuivering(t *testing.T) {
 				s.Height[i] += noisy.Height[i]
 			}
 		}
-		return Find(s, Options{Pixelwise: true})
+		return Find(s, Options{Read: Pixelwise})
 	}
 	if m := rough(0); len(m) != 0 {
 		t.Errorf("%d marks of unrest", len(m))

@@ -1,7 +1,6 @@
 package mark
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -43,9 +42,6 @@ func (f *finder) unread(marks []Mark) []Mark {
 			return o.Kind == High && o.DepthUM < 1000*UnreadCrown*m.WidthMM && (o.Inside(m.XMM, m.YMM, 1, 0) || m.Inside(o.XMM, o.YMM, 1, crownReachMM))
 		})
 		marks = append(marks, m)
-	}
-	for i := range marks {
-		marks[i].ID = fmt.Sprintf("m%02d", i+1)
 	}
 	return marks
 }

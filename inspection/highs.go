@@ -1,0 +1,75 @@
+package inspection
+
+import (
+	"math"
+
+	"fairmetal/mark"
+	"fairmetal/surface"
+)
+
+// crownOfFold tells whether a high is the crown of a low that folds the reflection: inside its outline metal goes down as far as a mark
+// must, and on from there into a place that folds. Where it goes up there mark.Find has it folded itself.
+func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func(x, y float64) bool) bool {
+	g := s.Grid
+	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
+	for i, h := range s.Height {
+		x, y := g.XY(i%g.Cols, i/g.Cols)
+		a, b := (cos*(x-m.XMM)+sin*(y-m.YMM))/(m.LengthMM/2), (-sin*(x-m.XMM)+cos*(y-m.YMM))/(m.WidthMM/2)
+		if !(a*a+b*b < 1 && 1000*float64(h) < -lowSpreads*spreadUM) {
+			continue
+		}
+		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if fx, fy := x+foldRimMM*d[0], y+foldRimMM*d[1]; folded(fx, fy) && s.At(fx, fy) != s.At(fx, fy) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// ownTop tells whether a high whose top could not be read is a high all the same, and not the crown of a low that folds the reflection: it
+// is compact and clearly wider than what is hidden, and stands higher over the breadth of that than any crown does, or goes up into it from nearly all sides.
+// A crown is past its crest there.
+func ownTop(s *surface.Surface, m *mark.Mark) bool {
+	hidden, up, sides := 0.0, 0, 0
+	step := max(1, int(math.Round(flankMM/s.PitchMM)))
+	m.Cells(s.Grid, 1, 0, func(i int) {
+		if h := s.Height[i]; h == h {
+			return
+		}
+		hidden += s.PitchMM * s.PitchMM
+		c, r := i%s.Cols, i/s.Cols
+		for _, d := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			nc, nr := c+(step+1)*d[0], r+(step+1)*d[1]
+			if nc < 0 || nr < 0 || nc >= s.Cols || nr >= s.Rows {
+				continue
+			}
+			rim, foot := s.Height[i+d[0]+d[1]*s.Cols], s.Height[nr*s.Cols+nc]
+			if rim != rim || foot != foot {
+				continue
+			}
+			sides++
+			if rim > foot {
+				up++
+			}
+		}
+	})
+	across := 2 * math.Sqrt(hidden/math.Pi)
+	if m.LengthMM > compact*m.WidthMM {
+		return false
+	}
+	return across < topShare*m.WidthMM && m.DepthUM > 1000*mark.UnreadCrown*across ||
+		across > leastTop*m.WidthMM && across < mostTop*m.WidthMM && float64(up) > upShare*float64(sides)
+}
+
+const (
+	compact   = 1.6  // times as long as wide: a ring about a low breaks up into longer pieces
+	topShare  = 0.8  // of a high's width that its hidden top may be where only its height tells
+	leastTop  = 0.25 // of it, below which what hides is not the top
+	mostTop   = 0.85 // of it, above which too little is left to tell
+	upShare   = 0.7  // of the sides of what is hidden: over the rendered scenes crowns go up on at most 0.64
+	flankMM   = 1.5  // over which a flank is seen to go up
+	foldRimMM = 2.0  // how far beside the last metal with a value the reflection folds
+
+	lowSpreads = 7.0 // as far as mark.Find asks a mark to stand out
+)
