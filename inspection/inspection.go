@@ -149,8 +149,7 @@ type run struct {
 
 	beyondSeam []bool // pixels left out because the line before them hides an unknown number of stripes; nil: none
 
-	struckMM float64         // half the width of what was struck beside a line whose far side was counted
-	contrary *surface.Blocks // how far the slopes are from those of a surface
+	struckMM float64 // half the width of what was struck beside a line whose far side was counted
 
 	cam    *pose.Camera
 	shrink float64    // working pixels per pixel of the decoded photo
@@ -891,20 +890,22 @@ func (r *run) stripeSlope() float64 {
 }
 
 // contradictions says where the slopes are those of no surface, as stripes counted wrong over a part make them.
-func (r *run) contradictions(g surface.Grid) {
+func (r *run) contradictions(g surface.Grid, of *relief) *surface.Blocks {
+	contrary := surface.Contrary(g, of.mm, of.rx, of.ry, of.gap, max(1, int(contraryBlockMM/g.PitchMM)))
 	limit, n := float32(contraryShare*r.stripeSlope()), 0
-	for _, v := range r.contrary.V {
+	for _, v := range contrary.V {
 		if v > limit {
 			n++
 		}
 	}
-	side := float64(r.contrary.Side) * g.PitchMM
+	side := float64(contrary.Side) * g.PitchMM
 	r.res.Quality.ContraryMM2 = float64(n) * side * side
 	r.res.Notices = slices.DeleteFunc(r.res.Notices, func(n Notice) bool { return n.Code == "contrary" })
 	if r.res.Quality.ContraryMM2 > contraryMM2 {
 		r.note(Warning, "contrary", fmt.Sprintf("over %.0f mm2 the stripes contradict each other: they were counted wrong there, and heights there and beside may be wrong by tens of micrometres", r.res.Quality.ContraryMM2),
 			"take a shifted set of two pitches, or stripes twice as wide, and photograph again")
 	}
+	return contrary
 }
 
 const (
@@ -942,19 +943,20 @@ func gridOver(x0, y0, x1, y1, reach float64) (surface.Grid, error) {
 // of a micrometre.
 func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	coarse := surface.Grid{Cols: (g.Cols + 1) / 2, Rows: (g.Rows + 1) / 2, PitchMM: 2 * g.PitchMM, X0MM: g.X0MM, Y0MM: g.Y0MM}
-	dev, _, _, err := r.integrate(coarse, nil, roughTol)
+	first, err := r.integrate(coarse, nil, roughTol)
 	if err != nil {
 		return nil, 0, err
 	}
-	rough, err := surface.Rough(coarse, dev)
+	rough, err := surface.Rough(coarse, first.mm)
 	if err != nil {
 		return nil, 0, err
 	}
-	takeOff(dev, rough.Grid(coarse))
-	dev, gap, bends, err := r.integrate(g, surface.Double(coarse, dev, g), fineTol)
+	takeOff(first.mm, rough.Grid(coarse))
+	second, err := r.integrate(g, surface.Double(coarse, first.mm, g), fineTol)
 	if err != nil {
 		return nil, 0, err
 	}
+	dev := second.mm
 	cal := r.res.Calibration
 	lines := cal.Form.Lines()
 	off, spread, err := r.undamaged(g, dev)
@@ -964,9 +966,9 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 	takeOff(dev, off)
 	r.res.AbsoluteMM = r.absolute(g, off)
 	s := surface.New(g)
-	bent := widest(g, bends)
+	bent := widest(g, second.bends)
 	strip := r.onePitch() || r.struckMM > 0
-	r.contradictions(g)
+	contrary := r.contradictions(g, second)
 	doubt := math.Inf(1)
 	if r.res.Quality.ContraryMM2 > contraryMM2 && r.set.Kind != capture.Single { // of single photos marks show what was misread, and must stand out
 		doubt = contraryDoubt * r.stripeSlope()
@@ -983,10 +985,10 @@ func (r *run) build(g surface.Grid) (*surface.Surface, float64, error) {
 			scale, bend := (cal.ScaleSigma+resolutionShare)*h, bendShare*float64(bent[i])*g.PitchMM
 			v := spread*spread + scale*scale + bend*bend
 			x, y := g.XY(i%g.Cols, i/g.Cols)
-			if gap[i] || r.guessed(x, y) {
+			if second.gap[i] || r.guessed(x, y) {
 				v += gapShare * h * gapShare * h
 			}
-			if c := float64(r.contrary.Around(i%g.Cols, i/g.Cols)); c > doubt {
+			if c := float64(contrary.Around(i%g.Cols, i/g.Cols)); c > doubt {
 				v += c * contraryReachMM * c * contraryReachMM
 			}
 			if strip {
@@ -1011,14 +1013,21 @@ func (r *run) guessed(x, y float64) bool {
 	return r.u.Guessed(ix, iy) || r.v.Guessed(ix, iy)
 }
 
-// integrate returns the height over the form, free by a smooth remainder, of metal that stands about dev mm above it (nil: on it),
-// the cells whose slopes were bridged, and by how much the slopes bend from cell to cell.
-func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (next []float64, gap []bool, bends []float32, err error) {
+// relief is what slopes add up to over a grid.
+type relief struct {
+	mm     []float64 // height, free by a smooth remainder; NaN unknown
+	rx, ry []float32 // the slopes
+	gap    []bool    // cells whose slopes were bridged
+	bends  []float32 // by how much the slopes bend from cell to cell
+}
+
+// integrate returns the height over the form of metal that stands about dev mm above it (nil: on it).
+func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (*relief, error) {
 	rx, ry := r.res.Calibration.Slopes(r.cam, r.u, r.v, g, dev)
 	doubtful := surface.DropCurl(g, rx, ry, curlRatio, curlFloor, r.slips)
 	spanned := r.spanSeams(g, rx, ry)
 	r.keepBetween(g, rx, ry)
-	gap = surface.CloseGaps(g, rx, ry, gapMM)
+	gap := surface.CloseGaps(g, rx, ry, gapMM)
 	for _, i := range slices.Concat(spanned, doubtful) {
 		gap[i] = true
 	}
@@ -1028,16 +1037,16 @@ func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (next []floa
 	for _, i := range spanned {
 		trust[i] = min(trust[i], spanWeight) // holds both sides together and bends neither
 	}
-	if next, err = surface.Integrate(g, rx, ry, trust, dev, tol); err != nil {
-		return nil, nil, nil, err
+	mm, err := surface.Integrate(g, rx, ry, trust, dev, tol)
+	if err != nil {
+		return nil, err
 	}
-	r.contrary = surface.Contrary(g, next, rx, ry, gap, max(1, int(contraryBlockMM/g.PitchMM)))
 	if r.struckMM > 0 {
 		for _, i := range spanned {
-			next[i] = math.NaN()
+			mm[i] = math.NaN()
 		}
 	}
-	return next, gap, bends, nil
+	return &relief{mm, rx, ry, gap, bends}, nil
 }
 
 // slips tells whether stripes may have slipped at a place: anywhere where one pitch was shown, else on feature lines, where the metal turns all
@@ -1238,6 +1247,9 @@ func (r *run) marks() error {
 			x, y, _ := r.cam.Project(vec(p[0], p[1], z))
 			m.OutlinePX = append(m.OutlinePX, [2]float64{math.Round(10*x) / 10, math.Round(10*y) / 10})
 		}
+	}
+	if r.set.Kind != capture.Single { // near cards single photos lose their stripes
+		r.underCards()
 	}
 	r.areas()
 	return nil

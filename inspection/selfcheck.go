@@ -40,9 +40,13 @@ func (r *Result) Checks() []Check {
 		return Check{Code: code, Text: fmt.Sprintf(format, args...), Value: v, Limit: limit, OK: v >= limit}
 	}
 	tape := math.Abs(q.TapeRatio - 1)
+	slopes := below("slopes", 0, contraryMM2, "nowhere do the stripes contradict each other")
+	if q.ContraryMM2 > 0 {
+		slopes = below("slopes", q.ContraryMM2, contraryMM2, "over %.0f mm2 the stripes contradict each other", q.ContraryMM2)
+	}
 	list := []Check{
 		below("mirror", q.ModelRMSMM, goodModelMM, "the mirror model explains the stripes on sound metal to %.2f mm on the board", q.ModelRMSMM),
-		below("slopes", q.ContraryMM2, contraryMM2, "over %.0f mm2 the stripes contradict each other", q.ContraryMM2),
+		slopes,
 		below("form", q.Stray, strayWarn, "%.0f %% of the metal at the rim belongs to no form with the rest", 100*q.Stray),
 		above("contrast", q.Contrast, goodContrast, "the stripes swing by %.1f %% of white", 100*q.Contrast),
 		above("stripes", q.StripePX, goodStripePX, "a stripe pair is %.0f pixels wide", q.StripePX),
@@ -51,7 +55,7 @@ func (r *Result) Checks() []Check {
 		below("board-tilt", q.BoardTiltDeg, maxTiltDeg, "the board stood %.0f degrees off square", q.BoardTiltDeg),
 		below("tape", tape, max(tapeWarn, 3*q.TapeRatioSigma), "the tape says %.1f %% %s than the stripes (+- %.1f)", 100*tape, map[bool]string{true: "more", false: "less"}[q.TapeRatio > 1], 100*q.TapeRatioSigma),
 		below("cards", q.CardMisfitPX, maxCardMisfitPX, "the cards are flat squares to %.2f pixels", q.CardMisfitPX),
-		below("lens", math.Abs(q.FocalRatio-1), goodFocal, "the focal length was found %.1f %% off, the corners %.1f %% moved by distortion; both are allowed for", 100*(q.FocalRatio-1), 100*q.CornerShare),
+		below("lens", math.Abs(q.FocalRatio-1), goodFocal, "the focal length was found %.1f %% off, the corners %.1f %% moved by distortion; both are allowed for", 100*math.Abs(q.FocalRatio-1), 100*math.Abs(q.CornerShare)),
 	}
 	if r.SetKind != capture.Single {
 		list = append(list,

@@ -133,25 +133,30 @@ func TestSharpMarksNotSilent(t *testing.T) {
 	}
 }
 
-// TestOwnTop: a high with a small hole on top is one whatever hides there; a ring round a wide hole, a piece of one, and a rim that is nearly
-// all hole may be crowns.
+// TestOwnTop: a high with a small hole on top is one whatever hides there, and so is one that goes up into the hole from all sides; a ring round a wide
+// hole, a piece of one, and a rim that is nearly all hole may be crowns.
 func TestOwnTop(t *testing.T) {
 	g := surface.Grid{Cols: 161, Rows: 161, PitchMM: 0.5, X0MM: -40, Y0MM: -40}
 	for _, c := range []struct {
 		name                            string
 		lengthMM, widthMM, holeMM, upUM float64
+		slope                           float64 // into the hole
 		want                            bool
 	}{
-		{"top", 18, 16, 6, 66, true},
-		{"flat top", 18, 16, 6, 12, false},
-		{"ring", 76, 74, 54, 72, false},
-		{"piece", 42, 21, 10, 66, false},
-		{"rim", 18, 16, 14, 66, false},
+		{"top", 18, 16, 6, 66, 0, true},
+		{"flat top", 18, 16, 6, 12, 0, false},
+		{"flanks", 18, 16, 12, 12, 2e-3, true},
+		{"crest", 18, 16, 12, 12, -2e-3, false},
+		{"speck in a flank", 42, 40, 6, 12, 2e-3, false},
+		{"ring", 76, 74, 54, 72, 0, false},
+		{"ring of flanks", 66, 40, 30, 12, 2e-3, false},
+		{"piece", 42, 21, 10, 66, 0, false},
+		{"rim", 18, 16, 14, 66, 2e-3, false},
 	} {
 		s := surface.New(g)
 		for i := range s.Height {
 			x, y := g.XY(i%g.Cols, i/g.Cols)
-			s.Height[i] = 0
+			s.Height[i] = float32(-c.slope * math.Hypot(x, y))
 			if math.Hypot(x, y) < c.holeMM/2 {
 				s.Height[i] = float32(math.NaN())
 			}

@@ -55,17 +55,7 @@ func (s *solver) section(x []float64, k int) {
 func (s *solver) lost(x []float64, of []int) (sum float64) {
 	b, f := s.board(x), s.form(x)
 	for _, i := range of {
-		p, zx, zy, ok := s.hit(&f, s.fr.Camera.Centre, s.rays[i], i)
-		u, v := 0.0, 0.0
-		if ok {
-			u, v, ok = b.Reflect(s.rays[i], p, zx, zy)
-		}
-		t := s.sights[i]
-		q := math.Hypot(u-t.U, v-t.V) / (tukey * s.scale)
-		if !ok || q >= 1 {
-			sum++
-			continue
-		}
+		q := min(s.miss(&b, &f, i)/(tukey*s.scale), 1)
 		w := 1 - q*q
 		sum += 1 - w*w*w
 	}

@@ -695,16 +695,23 @@ func (s *solver) residuals(x []float64) []float64 {
 	out := make([]float64, len(s.sights))
 	rows.Do(len(out), func(i0, i1 int) {
 		for i := i0; i < i1; i++ {
-			t := s.sights[i]
-			out[i] = math.Inf(1)
-			if p, zx, zy, ok := s.hit(&f, s.fr.Camera.Centre, s.rays[i], i); ok {
-				if u, v, ok := b.Reflect(s.rays[i], p, zx, zy); ok {
-					out[i] = math.Hypot(u-t.U, v-t.V)
-				}
-			}
+			out[i] = s.miss(&b, &f, i)
 		}
 	})
 	return out
+}
+
+// miss is how far on the board a sight's ray lands from where it was seen, mm; +Inf where it lands nowhere.
+func (s *solver) miss(b *Board, f *Form, i int) float64 {
+	p, zx, zy, ok := s.hit(f, s.fr.Camera.Centre, s.rays[i], i)
+	if !ok {
+		return math.Inf(1)
+	}
+	u, v, ok := b.Reflect(s.rays[i], p, zx, zy)
+	if !ok {
+		return math.Inf(1)
+	}
+	return math.Hypot(u-s.sights[i].U, v-s.sights[i].V)
 }
 
 // kept is the share of sights that the fit keeps.
