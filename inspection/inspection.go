@@ -475,19 +475,27 @@ func (r *run) read() (err error) {
 	return refuse("set-kind", fmt.Sprintf("sets of kind %q cannot be measured yet", r.set.Kind), "use a shifted set or single photos")
 }
 
+// faint is the larger share of both directions that noise hides, of pixels and of patches.
+func (r *run) faint() (pixels, patches float64) {
+	a, b := r.u.Faint()
+	c, d := r.v.Faint()
+	return max(a, c), max(b, d)
+}
+
 // calm reads the stripes anew from smoothed photos where they do not stand out of the noise; first is what the first reading said.
 func (r *run) calm(notices int, first error) error {
-	faint := func(err error) float64 {
-		if err != nil {
-			return 1
+	if first == nil {
+		if pixels, patches := r.faint(); pixels < faintShare && patches < drownedShare {
+			return nil
 		}
-		return max(r.u.Faint(), r.v.Faint())
-	}
-	if faint(first) < faintShare {
-		return nil
 	}
 	err := first
-	for k := 0; k < mostCalm && faint(err) >= stillFaint; k++ {
+	for range mostCalm {
+		if err == nil {
+			if pixels, _ := r.faint(); pixels < stillFaint {
+				break
+			}
+		}
 		for i := range r.frames {
 			r.frames[i].img = photo.Smooth(r.frames[i].img)
 		}
@@ -505,6 +513,8 @@ func (r *run) calm(notices int, first error) error {
 const (
 	// faintShare of the striped pixels may be lost to noise: 2 to 20 % are on rough white and metallic paints, nearly all on a very coarse one.
 	faintShare = 0.6
+	// drownedShare of the striped patches may be lost nearly whole: up to a sixth are, mostly at the rim.
+	drownedShare = 0.25
 	// stillFaint is the share from which smoothed photos are smoothed once more: fine detail is gone already.
 	stillFaint = 0.15
 	mostCalm   = 2 // each halves the noise and more
@@ -748,7 +758,7 @@ func (r *run) refuseMirror(err error) error {
 // refuseFew says why so few patches of stripes can be read that no set-up can be solved from them.
 func (r *run) refuseFew(n int) error {
 	text := fmt.Sprintf("too few stripes can be read in the paint (%d places of the %d that a fit needs)", n, mirror.LeastSights)
-	if max(r.u.Faint(), r.v.Faint()) > faintShare {
+	if pixels, _ := r.faint(); pixels > faintShare {
 		return refuse("faint", text+": they drown in the noise of the photos", faintAdvice)
 	}
 	return refuse("few-stripes", text, "move the board so that its mirror image fills the metal between the cards, or lay the cards where more of the panel is seen")

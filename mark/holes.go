@@ -34,7 +34,11 @@ func (f *finder) findHoles(told func(x, y float64) bool) {
 		return
 	}
 	add := func(part []int) {
-		f.holes = append(f.holes, f.lookInto(part))
+		h := f.lookInto(part)
+		if f.even(&h) {
+			return
+		}
+		f.holes = append(f.holes, h)
 		for _, i := range part {
 			f.holeAt[i] = int32(len(f.holes))
 		}
@@ -164,6 +168,20 @@ func (f *finder) lookInto(cells []int) hole {
 	}
 	return h
 }
+
+// even tells whether a hole is so wide, and the metal around it so flat, that no mark is in it: its stripes were lost for another cause.
+func (f *finder) even(h *hole) bool {
+	if h.reach*f.s.PitchMM < wideHoleMM || len(h.steep) == 0 {
+		return false
+	}
+	steep := slices.Clone(h.steep)
+	return float64(h.sign())*order.Median(steep)/f.s.PitchMM < steepRimUM
+}
+
+const (
+	wideHoleMM = 15.0 // from a hole's rim to its middle
+	steepRimUM = 1.0  // um per mm, by which the metal around what is too steep to be read goes up or down into it
+)
 
 // hidden is how much deeper than its rim, um, a mark may be in its holes: flanks that go on as steeply as four fifths of the rim do, the
 // steeper the deeper, as those of stars and creases are, as far as to the middle of one round hole of their area, or of the widest if that

@@ -592,19 +592,41 @@ func striking(g *group) []bool {
 	return ok
 }
 
-// Faint is the share of the pixels that show stripes, not much fainter than elsewhere, but cannot be read: noise hides them.
-func (f *Field) Faint() float64 {
-	var seen, lost float64
-	for i, lit := range striking(&group{mod: f.Mod}) {
-		if lit {
-			seen++
+// Faint is the share of the pixels that show stripes, not much fainter than elsewhere, but cannot be read, since noise hides them; and of patches of
+// faintPatchPX of which hardly anything can be.
+func (f *Field) Faint() (pixels, patches float64) {
+	lit := striking(&group{mod: f.Mod})
+	cols := (f.W + faintPatchPX - 1) / faintPatchPX
+	type count struct{ seen, lost int }
+	by := make([]count, cols*((f.H+faintPatchPX-1)/faintPatchPX))
+	for y := range f.H {
+		for x := range f.W {
+			i := y*f.W + x
+			if !lit[i] {
+				continue
+			}
+			c := &by[y/faintPatchPX*cols+x/faintPatchPX]
+			c.seen++
 			if f.X[i] != f.X[i] {
-				lost++
+				c.lost++
 			}
 		}
 	}
-	return lost / max(1, seen)
+	var seen, lost, striped, drowned int
+	for _, c := range by {
+		seen, lost = seen+c.seen, lost+c.lost
+		if 2*c.seen > faintPatchPX*faintPatchPX {
+			striped++
+			if 10*c.lost > 7*c.seen {
+				drowned++
+			}
+		}
+	}
+	return float64(lost) / float64(max(1, seen)), float64(drowned) / float64(max(1, striped))
 }
+
+// faintPatchPX is the side of a patch: some stripes.
+const faintPatchPX = 24
 
 // modFloor is an eighth of the mirror image's modulation: the upper mode over the photo.
 func modFloor(g *group) float64 {
