@@ -1,6 +1,7 @@
 package inspection
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -42,7 +43,38 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if len(cal.Form.Folds) > 0 || slipped {
 		cal = r.reorder(cal, prior)
 	}
+	if amiss(cal) && len(cal.Form.Folds) > 0 {
+		cal = r.countBeyond(cal, prior)
+	}
 	return cal, nil
+}
+
+// countBeyond counts the far side of the sharpest line against the near one, in both directions at once, where what was found leaves a part over or
+// misses by too much: metal beyond a line that is counted off by some of the stripes that the line hides passes for a fainter line.
+func (r *run) countBeyond(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	line := slices.MaxFunc(cal.Form.Folds, func(a, b mirror.Fold) int { return cmp.Compare(math.Abs(a.Step), math.Abs(b.Step)) })
+	far := r.beyond(&line, cal)
+	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
+	var inside []mirror.Sight
+	for _, t := range sights {
+		if s, ok := across(&line, cal, t.PX, t.PY); ok && math.Abs(s) > clearMM && !far[int(t.PY)*r.u.W+int(t.PX)] {
+			inside = append(inside, t)
+		}
+	}
+	prior.Begin, prior.Lines = nil, nil
+	near, err := r.nearSide(inside, prior)
+	if err != nil {
+		return cal
+	}
+	best := r.countAcross(near, &line, sights, far, prior)
+	if best == nil || misfit(best.cal) >= misfit(cal) || amiss(best.cal) {
+		return cal
+	}
+	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
+	if lines := best.cal.Form.Folds; len(lines) > 0 {
+		prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
+	}
+	return r.reorder(r.aligned(best.cal), prior)
 }
 
 // fitting fits the mirror model to the stripes counted so.

@@ -279,24 +279,12 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 			inside = append(inside, t)
 		}
 	}
-	smooth := prior
-	smooth.Smooth = true
-	near, err := mirror.Calibrate(&r.res.Frame, inside, smooth)
+	near, err := r.nearSide(inside, prior)
 	if err != nil {
 		return nil, err
 	}
-	line, ok := r.lineBetween(near, s)
-	if ok {
-		near, line.Width = r.nearLine(near, line, sights, s.far, prior)
-	}
-	if ok {
-		var best *trial
-		for _, t := range r.tryCounts(r.counts(near, line, sights, s.far), line, sights, s.far, prior) {
-			if t.cal != nil && (best == nil || misfit(t.cal) < misfit(best.cal)) {
-				best = &t
-			}
-		}
-		if best != nil && r.bearsOut(best.cal) {
+	if line, ok := r.lineBetween(near, s); ok {
+		if best := r.countAcross(near, &line, sights, s.far, prior); best != nil && r.bearsOut(best.cal) {
 			r.u, r.v = r.u.Moved(s.far, best.u), r.v.Moved(s.far, best.v)
 			if folds := best.cal.Form.Folds; len(folds) > 0 { // else it shows too faint a step to keep it
 				line = folds[0]
@@ -316,6 +304,23 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 	}
 	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
 	return near, nil
+}
+
+// nearSide solves the set-up from the sights on the near side of a line, clear of it.
+func (r *run) nearSide(inside []mirror.Sight, prior mirror.Prior) (*mirror.Calibration, error) {
+	prior.Smooth = true
+	return mirror.Calibrate(&r.res.Frame, inside, prior)
+}
+
+// countAcross is the count of a line's far side that fits best with the form of the near one, and sets the line's width; nil: none fits.
+func (r *run) countAcross(near *mirror.Calibration, line *mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior) (best *trial) {
+	near, line.Width = r.nearLine(near, *line, sights, far, prior)
+	for _, t := range r.tryCounts(r.counts(near, *line, sights, far), *line, sights, far, prior) {
+		if t.cal != nil && (best == nil || misfit(t.cal) < misfit(best.cal)) {
+			best = &t
+		}
+	}
+	return best
 }
 
 // trial is a count and the fit with it; nil: there is none.
