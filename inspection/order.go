@@ -43,16 +43,23 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if len(cal.Form.Folds) > 0 || slipped {
 		cal = r.reorder(cal, prior)
 	}
-	if amiss(cal) && len(cal.Form.Folds) > 0 {
-		cal = r.countBeyond(cal, prior)
+	switch {
+	case amiss(cal) && len(cal.Form.Folds) > 0:
+		cal = r.countBeyond(sharpest(cal.Form.Folds), cal, prior)
+	case cal.Edge != nil:
+		cal = r.countBeyond(*cal.Edge, cal, prior)
 	}
 	return cal, nil
 }
 
-// countBeyond counts the far side of the sharpest line against the near one, in both directions at once, where what was found leaves a part over or
-// misses by too much: metal beyond a line that is counted off by some of the stripes that the line hides passes for a fainter line.
-func (r *run) countBeyond(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	line := slices.MaxFunc(cal.Form.Folds, func(a, b mirror.Fold) int { return cmp.Compare(math.Abs(a.Step), math.Abs(b.Step)) })
+// sharpest is the line with the largest step.
+func sharpest(lines []mirror.Fold) mirror.Fold {
+	return slices.MaxFunc(lines, func(a, b mirror.Fold) int { return cmp.Compare(math.Abs(a.Step), math.Abs(b.Step)) })
+}
+
+// countBeyond counts the far side of a line against the near one, in both directions at once, and keeps that where it explains more and leaves less over:
+// metal beyond a line that is counted off by some of the stripes that the line hides passes for a fainter line, or for none.
+func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
 	far := r.beyond(&line, cal)
 	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
 	var inside []mirror.Sight
@@ -67,7 +74,7 @@ func (r *run) countBeyond(cal *mirror.Calibration, prior mirror.Prior) *mirror.C
 		return cal
 	}
 	best := r.countAcross(near, &line, sights, far, prior)
-	if best == nil || misfit(best.cal) >= misfit(cal) || amiss(best.cal) {
+	if best == nil || misfit(best.cal) >= misfit(cal) || 2*best.cal.Stray > cal.Stray || amiss(best.cal) {
 		return cal
 	}
 	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
