@@ -2,6 +2,7 @@ package inspection
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 	"sync"
@@ -77,11 +78,17 @@ func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirro
 	if best == nil || misfit(best.cal) >= misfit(cal) || 2*best.cal.Stray > cal.Stray || amiss(best.cal) {
 		return cal
 	}
-	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
+	u, v := r.u, r.v
+	r.u, r.v = u.Moved(far, best.u), v.Moved(far, best.v)
 	if lines := best.cal.Form.Folds; len(lines) > 0 {
 		prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
 	}
-	return r.reorder(r.aligned(best.cal), prior)
+	next := r.reorder(r.aligned(best.cal), prior)
+	if misfit(next) >= misfit(cal) {
+		r.u, r.v = u, v
+		return cal
+	}
+	return next
 }
 
 // fitting fits the mirror model to the stripes counted so.
@@ -386,7 +393,7 @@ func (r *run) strip() (mirror.Fold, bool) {
 		}
 	}
 	const stepDeg, bin, run = 3, 3.0, 10.0
-	most, best := 0, mirror.Fold{}
+	most, lostMost, best := 0, 0, mirror.Fold{}
 	for deg := 0; deg < 180; deg += stepDeg {
 		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
 		hit := map[int]map[int]int{}
@@ -397,14 +404,15 @@ func (r *run) strip() (mirror.Fold, bool) {
 			}
 			hit[s][t]++
 		}
-		for s, runs := range hit {
-			n := 0
-			for _, k := range runs {
+		for _, s := range slices.Sorted(maps.Keys(hit)) {
+			n, lost := 0, 0
+			for _, k := range hit[s] {
+				lost += k
 				if k >= 3 {
 					n++
 				}
 			}
-			if n <= most || n < leastRuns {
+			if n < leastRuns || n < most || n == most && lost <= lostMost {
 				continue
 			}
 			// How far sound metal reaches along the line, and that there is some on both sides.
@@ -422,7 +430,7 @@ func (r *run) strip() (mirror.Fold, bool) {
 				}
 			}
 			if float64(n) > stripCovers*float64(len(seen)) && 25*min(under, over) > len(sound) {
-				most, best = n, mirror.Fold{Angle: float64(deg) * math.Pi / 180, S0: (float64(s) + 0.5) * bin, Step: 0.03, Width: 6}
+				most, lostMost, best = n, lost, mirror.Fold{Angle: float64(deg) * math.Pi / 180, S0: (float64(s) + 0.5) * bin, Step: 0.03, Width: 6}
 			}
 		}
 	}

@@ -84,6 +84,35 @@ func TestLineAtTheRim(t *testing.T) {
 	}
 }
 
+// TestCountsBothWays: the far side of a line, counted off in both directions so that hardly a step is left of it, is counted out against the near one; also where it is but a
+// strip at the rim.
+func TestCountsBothWays(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		line      mirror.Fold
+		u, v      float64
+		seen      func(p r3.Vec, s float64) bool
+		explained float64
+	}{
+		{"panel", mirror.Fold{Angle: 1.8, S0: 30, Step: -0.08, Width: 3}, 1, 3, func(p r3.Vec, s float64) bool {
+			return math.Abs(s) > 1 && math.Abs(p.X) < 220 && math.Abs(p.Y) < 160
+		}, 0.89},
+		{"strip", mirror.Fold{Angle: 1.3, S0: 55, Step: -0.08, Width: 3}, -1, 5, func(p r3.Vec, s float64) bool {
+			return math.Abs(s) > 3 && math.Abs(p.X) < 120 && p.Y > -70 && p.Y < 72
+		}, 0.93},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := lined(c.line, c.v, c.seen)
+			for i := range r.u.X {
+				if s, ok := across(&c.line, r.res.Calibration, float64(i%r.u.W)+0.5, float64(i/r.u.W)+0.5); ok && s > 0 {
+					r.u.X[i] += float32(c.u * linedMM)
+				}
+			}
+			counts(t, r, c.line, c.explained)
+		})
+	}
+}
+
 // TestAligned: a line is found anew by the stripes on it, though they are counted wrong there, from a few millimetres and a degree off and of another width.
 func TestAligned(t *testing.T) {
 	line := mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 7, Arc: true}

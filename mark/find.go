@@ -85,11 +85,11 @@ func Find(s *surface.Surface, opt Options) []Mark {
 			marks[i] = f.describe(r, own, top)
 		}
 	}
-	switch opt.Read {
-	case Pixelwise:
-		marks = f.unread(marks)
-	case Stripewise:
+	if opt.Read != Exactly {
 		marks = f.dropRestless(found, marks)
+	}
+	if opt.Read == Pixelwise {
+		marks = f.unread(marks)
 	}
 	for i := range marks {
 		marks[i].ID = fmt.Sprintf("m%02d", i+1)
@@ -490,7 +490,8 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			}
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
-			longer := f.elongation(q.cells) > 1.8 && f.elongation(f.core(q, 0.5*q.peak)) > 1.6
+			core := f.elongation(f.core(q, 0.5*q.peak))
+			longer := core > 1.6 && f.elongation(q.cells) > 1.8 || core > 1.8 && q.peak < skirtShare*deep[j]
 			level := f.level(&ovals[j], x, y, q.sign) / q.peak
 			capped := -k2 > capRatio*f.noise
 			if ridge || longer && q.peak < 0.25*deep[j] || level > levelRim || !capped && (level > levelFlat || q.peak < crownShare*deep[j]) {

@@ -83,6 +83,7 @@ func Swept(axis string, shots []Shot, forward bool, boardMM float64) (*Sweep, er
 				f.X[i] = nan
 			}
 		}
+		f.evenTurn()
 		f.keep(g, ok)
 		f.openPixels()
 		return &Sweep{Field: f, Shifts: shifts, Moved: moved}, nil
