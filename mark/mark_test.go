@@ -3,6 +3,7 @@ package mark
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"fairmetal/surface"
@@ -358,5 +359,40 @@ func TestQuivering(t *testing.T) {
 	}
 	if m := rough(0.08); len(m) != 1 {
 		t.Errorf("%d marks, want the low: %+v", len(m), m)
+	}
+}
+
+// TestWideEvenHole: a wide part without a value amid even metal is no mark, whatever is told of it; one whose rim goes down into it is.
+func TestWideEvenHole(t *testing.T) {
+	find := func(deep float64) []Mark {
+		s := skin(9, 0.5, func(x, y float64) float64 {
+			// Waves at the rim, as noise that hides the stripes leaves them.
+			return 0.012*math.Sin(x/4)*math.Exp(-math.Pow((math.Hypot(x, y)-38)/5, 2)) - deep*math.Exp(-(x*x+y*y)/(2*24*24))
+		})
+		for i := range s.Height {
+			if x, y := s.XY(i%s.Cols, i/s.Cols); math.Hypot(x, y) < 36 {
+				s.Height[i], s.Sigma[i] = float32(math.NaN()), float32(math.NaN())
+			}
+		}
+		return Find(s, Options{Sharp: func(x, y float64) bool { return true }, Read: Pixelwise})
+	}
+	wide := func(m Mark) bool { return m.LengthMM > 60 }
+	if m := find(0); slices.ContainsFunc(m, wide) {
+		t.Errorf("a mark around a hole in even metal: %+v", m)
+	}
+	if m := find(2); !slices.ContainsFunc(m, wide) {
+		t.Errorf("no mark around a dent whose middle is not seen: %+v", m)
+	}
+}
+
+// TestCrownBetweenArms: the crown of a star peaks between its arms, in pieces longer than wide; none is a mark.
+func TestCrownBetweenArms(t *testing.T) {
+	m := Find(skin(12, 0.25, func(x, y float64) float64 {
+		r, a := math.Hypot(x, y), math.Atan2(y, x)
+		crown := 0.012 * math.Max(0, math.Cos(5*a)) * math.Exp(-math.Abs(r-20)/1.9)
+		return crown - 0.56*math.Exp(-math.Pow(r/(7.5*(1+0.1*math.Cos(5*a+math.Pi))), 2))
+	}), Options{Read: Pixelwise})
+	if len(m) != 1 || m[0].Kind == High {
+		t.Errorf("%d marks: %+v", len(m), m)
 	}
 }
