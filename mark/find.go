@@ -480,20 +480,20 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			if f.gap(x, y, o) > crownReach*math.Sqrt(ovals[j].LengthMM*ovals[j].WidthMM)/2 {
 				continue
 			}
-			if o.sign == q.sign {
-				// Beyond the crown a mark runs out in a moat or in the arms of a star.
-				if q.peak < skirtShare*deep[j] {
-					rim = true
-					break
-				}
-				continue
-			}
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
 			core := f.elongation(f.core(q, 0.5*q.peak))
 			longer := core > 1.6 && f.elongation(q.cells) > 1.8 || core > 1.8 && q.peak < skirtShare*deep[j]
 			level := f.level(&ovals[j], x, y, q.sign) / q.peak
 			capped := -k2 > capRatio*f.noise
+			if o.sign == q.sign {
+				// Beyond the crown a mark runs out in a moat or in the arms of a star: no cap of its own.
+				if q.peak < skirtShare*deep[j] && (ridge || longer || !capped || level > levelFlat) {
+					rim = true
+					break
+				}
+				continue
+			}
 			if ridge || longer && q.peak < 0.25*deep[j] || level > levelRim || !capped && (level > levelFlat || q.peak < crownShare*deep[j]) {
 				rim = true
 				break
