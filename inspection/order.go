@@ -483,7 +483,12 @@ func (r *run) recount(u, v *phase.Field, like *mirror.Calibration, rms float64, 
 		prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
 	}
 	// A patch across a kink averages what no place of the line shows, and would draw the line to it.
-	next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(0), v.Untorn(0)), prior)
+	sights := mirror.Sights(u.Untorn(0), v.Untorn(0))
+	next, err := mirror.Calibrate(&r.res.Frame, sights, prior)
+	if err != nil && like.Settled != nil {
+		prior.Begin = like.Settled.With(like.Form.Folds)
+		next, err = mirror.Calibrate(&r.res.Frame, sights, prior)
+	}
 	if err != nil || next.RMSMM > reorderGrowth*rms {
 		return nil, false
 	}

@@ -85,6 +85,9 @@ type Start struct {
 	Settled bool
 }
 
+// With is the same set-up with other lines.
+func (s *Start) With(lines []Fold) *Start { return &Start{x: s.x, Lines: lines} }
+
 // Widths of what is known beforehand. Common practice, no source, but for TapeSigma (the capture format).
 const (
 	TapeSigma      = 0.01   // of the distance

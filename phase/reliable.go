@@ -244,6 +244,7 @@ func (f *Field) Reorder(expected []float32) *Field {
 		calm[i] += float32(best) * p
 	}
 	f.keepSharp(x, calm, expected, ok)
+	f.keepWhole(x, expected, ok)
 	out := *f
 	out.X = x
 	nan := float32(math.NaN())
@@ -301,6 +302,60 @@ func (f *Field) keepSharp(x, calm, expected []float32, ok []bool) {
 			if 3*n > 2*all {
 				for _, i := range part {
 					x[i] = f.X[i] - expected[i] + float32(moved)*p
+				}
+			}
+		}
+	}
+}
+
+// keepWhole gives small patches, which a new count moved otherwise than the metal around them, its move where the old count hung together across their rim
+// and the new one does not: the steep flanks of a small mark, run off the expectation by most of a pitch, which the new count took for the little that is
+// left of it.
+func (f *Field) keepWhole(x, expected []float32, ok []bool) {
+	p := float32(f.PitchMM)
+	moved := make([]int32, len(x))
+	for i := range x {
+		if ok[i] {
+			moved[i] = int32(math.Round(float64((x[i] + expected[i] - f.X[i]) / p)))
+		}
+	}
+	swing := func(a, b float32) float32 { return max(a-b, b-a) }
+	done := make([]bool, len(x))
+	var part []int
+	for start := range x {
+		if done[start] || !ok[start] {
+			continue
+		}
+		part = append(part[:0], start)
+		done[start] = true
+		whole, links := 0, 0
+		votes := map[int32]int{}
+		for k := 0; k < len(part); k++ {
+			i := part[k]
+			neighbours(i, f.W, len(x), func(j int) {
+				switch {
+				case !ok[j]:
+				case moved[j] == moved[start]:
+					if !done[j] {
+						done[j] = true
+						part = append(part, j)
+					}
+				default:
+					links++
+					votes[moved[j]]++
+					if swing(f.X[i], f.X[j]) < swing(x[i]+expected[i], x[j]+expected[j]) {
+						whole++
+					}
+				}
+			})
+		}
+		if float64(len(part)) > sharpShare*float64(len(x)) || 3*whole <= 2*links {
+			continue
+		}
+		for as, n := range votes {
+			if 3*n > 2*links {
+				for _, i := range part {
+					x[i] += float32(as-moved[start]) * p
 				}
 			}
 		}

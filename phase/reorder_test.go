@@ -54,3 +54,29 @@ func TestReorderInNoise(t *testing.T) {
 		t.Errorf("torn share %.4f", torn)
 	}
 }
+
+// TestReorderKeepsSmallMarks: a small mark whose steep flanks run most of a stripe off the form, within a few pixels, keeps its count.
+func TestReorderKeepsSmallMarks(t *testing.T) {
+	const w, h, p = 160, 120, 11.0
+	expected := make([]float32, w*h)
+	f := &Field{W: w, H: h, X: make([]float32, w*h), PitchMM: p}
+	steep := 0
+	for i := range f.X {
+		x, y := float64(i%w), float64(i/w)
+		expected[i] = float32(p * (0.02*x + 0.09*y))
+		a, b := (x-80)/2.5, (y-60)/2.5
+		off := 1.4 * b * math.Exp(0.5-(a*a+b*b)/2)
+		if math.Abs(off) > 0.5 {
+			steep++
+		}
+		f.X[i] = expected[i] + float32(p*off)
+	}
+	if steep < 20 {
+		t.Fatalf("only %d pixels run half a stripe off", steep)
+	}
+	for i, x := range f.Reorder(expected).X {
+		if d := x - f.X[i]; d > p/2 || d < -p/2 {
+			t.Fatalf("pixel %d, %d is moved by %.1f stripes", i%w, i/w, d/p)
+		}
+	}
+}
