@@ -6,8 +6,14 @@ import (
 )
 
 // unread adds the holes that no mark holds yet though the metal at their rim is not even: small sharp marks of which the stripes show nothing but a crown. How deep they are
-// is not known; what passed for a high is their crown.
+// is not known; what passed for a high is their crown, as is a ring about one whose flanks are seen.
 func (f *finder) unread(marks []Mark) []Mark {
+	all := slices.Clone(marks)
+	marks = slices.DeleteFunc(marks, func(m Mark) bool {
+		return m.Kind == High && m.Folded && slices.ContainsFunc(all, func(o Mark) bool {
+			return o.Kind != High && o.Folded && o.Inside(m.XMM, m.YMM, 1, 0) && m.DepthUM < 1000*UnreadCrown*o.WidthMM
+		})
+	})
 	var raw float64
 	for k := range f.holes {
 		h := &f.holes[k]

@@ -266,6 +266,7 @@ const (
 	// sharpCount is how far off the expectation, in pitches, metal is no longer told by it: by half of one it may be counted either way.
 	sharpCount = 0.25
 	sharpShare = 0.05 // of the picture that a mark may take up
+	wholePX    = 120  // pixels of a flank that the average of a phase may take for another; a strip between two lines is larger
 )
 
 // keepSharp gives marks, which run off the expectation by a good part of a pitch, their old count back, moved as the metal around them was:
@@ -349,7 +350,7 @@ func (f *Field) keepWhole(x, expected []float32, ok []bool) {
 				}
 			})
 		}
-		if float64(len(part)) > sharpShare*float64(len(x)) || 3*whole <= 2*links {
+		if len(part) > wholePX || 3*whole <= 2*links {
 			continue
 		}
 		for as, n := range votes {
