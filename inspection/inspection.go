@@ -710,6 +710,9 @@ func (r *run) mirror() error {
 	if err == nil && beyond == nil && r.set.Kind != capture.Sweep && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
 	}
+	if err == nil && r.set.Kind == capture.Shifted && !r.onePitch() && bendsAtEdge(cal) {
+		cal = r.lineAtEdge(cal, prior)
+	}
 	if err != nil {
 		return r.refuseMirror(err)
 	}

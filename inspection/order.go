@@ -61,21 +61,10 @@ func sharpest(lines []mirror.Fold) mirror.Fold {
 // countBeyond counts the far side of a line against the near one, in both directions at once, and keeps that where it explains more and leaves less over:
 // metal beyond a line that is counted off by some of the stripes that the line hides passes for a fainter line, or for none.
 func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	far := r.beyond(&line, cal)
-	sights := mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX))
-	var inside []mirror.Sight
-	for _, t := range sights {
-		if s, ok := across(&line, cal, t.PX, t.PY); ok && math.Abs(s) > clearMM && !far[int(t.PY)*r.u.W+int(t.PX)] {
-			inside = append(inside, t)
-		}
-	}
 	prior.Begin, prior.Lines = nil, nil
-	near, err := r.nearSide(inside, prior)
-	if err != nil {
-		return cal
-	}
-	best := r.countAcross(near, &line, sights, far, prior)
-	if best == nil || misfit(best.cal) >= misfit(cal) || 2*best.cal.Stray > cal.Stray || amiss(best.cal) {
+	far := r.beyond(&line, cal)
+	best := r.parted(line, cal, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, func(count) bool { return true })
+	if best == nil {
 		return cal
 	}
 	u, v := r.u, r.v
@@ -89,6 +78,37 @@ func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirro
 		return cal
 	}
 	return next
+}
+
+// lineAtEdge has the form bend at the line that parts what is left over at the rim from the rest, where that explains more; the stripes' order is known.
+func (r *run) lineAtEdge(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	best := r.parted(*cal.Edge, cal, r.beyond(cal.Edge, cal), mirror.Sights(r.u, r.v), prior, func(c count) bool { return c.u == 0 && c.v == 0 })
+	if best == nil {
+		return cal
+	}
+	return r.aligned(best.cal)
+}
+
+// leftOver of what is left over at the rim is as much as a line that explains it may leave: its place is not sure yet.
+const leftOver = 0.7
+
+// parted is the likeliest of the counts of a line's far side that may be, with a fit that explains more than cal does and leaves less over; nil: none.
+func (r *run) parted(line mirror.Fold, cal *mirror.Calibration, far []bool, sights []mirror.Sight, prior mirror.Prior, may func(count) bool) *trial {
+	var inside []mirror.Sight
+	for _, t := range sights {
+		if s, ok := across(&line, cal, t.PX, t.PY); ok && math.Abs(s) > clearMM && !far[int(t.PY)*r.u.W+int(t.PX)] {
+			inside = append(inside, t)
+		}
+	}
+	near, err := r.nearSide(inside, prior)
+	if err != nil {
+		return nil
+	}
+	best := r.countAcross(near, &line, sights, far, prior, may)
+	if best == nil || misfit(best.cal) >= misfit(cal) || best.cal.Stray > leftOver*cal.Stray || amiss(best.cal) {
+		return nil
+	}
+	return best
 }
 
 // fitting fits the mirror model to the stripes counted so.

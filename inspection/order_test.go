@@ -113,6 +113,24 @@ func TestCountsBothWays(t *testing.T) {
 	}
 }
 
+// TestLineAtEdge: where the order of the stripes is known, a corner of a narrow view that a line cuts off has the form bend at it.
+func TestLineAtEdge(t *testing.T) {
+	line := mirror.Fold{Angle: 1.4, S0: 55, Step: -0.03, Width: 5}
+	r := lined(line, 0, func(p r3.Vec, _ float64) bool { return math.Abs(p.X) < 180 && p.Y > -60 && p.Y < 58 })
+	prior := mirror.Prior{DistanceMM: 480, WidthMM: 1200, HeightMM: 900, PeriodU: linedMM, PeriodV: linedMM}
+	smooth := prior
+	smooth.Smooth = true
+	cal, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u, r.v), smooth)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cal.Edge = &mirror.Fold{Angle: 1.42, S0: 50, Step: -0.02, Width: 10}
+	cal = r.lineAtEdge(cal, prior)
+	if len(cal.Form.Folds) != 1 || math.Abs(cal.Form.Folds[0].Step-line.Step) > 2e-3 || cal.Stray > 0.01 {
+		t.Errorf("lines %+v, %.3f left over; want a step of %g", cal.Form.Folds, cal.Stray, line.Step)
+	}
+}
+
 // TestAligned: a line is found anew by the stripes on it, though they are counted wrong there, from a few millimetres and a degree off and of another width.
 func TestAligned(t *testing.T) {
 	line := mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 7, Arc: true}

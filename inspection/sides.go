@@ -284,7 +284,7 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 		return nil, err
 	}
 	if line, ok := r.lineBetween(near, s); ok {
-		if best := r.countAcross(near, &line, sights, s.far, prior); best != nil && r.bearsOut(best.cal) {
+		if best := r.countAcross(near, &line, sights, s.far, prior, func(count) bool { return true }); best != nil && r.bearsOut(best.cal) {
 			r.u, r.v = r.u.Moved(s.far, best.u), r.v.Moved(s.far, best.v)
 			if folds := best.cal.Form.Folds; len(folds) > 0 { // else it shows too faint a step to keep it
 				line = folds[0]
@@ -312,10 +312,11 @@ func (r *run) nearSide(inside []mirror.Sight, prior mirror.Prior) (*mirror.Calib
 	return mirror.Calibrate(&r.res.Frame, inside, prior)
 }
 
-// countAcross is the count of a line's far side that fits best with the form of the near one, and sets the line's width; nil: none fits.
-func (r *run) countAcross(near *mirror.Calibration, line *mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior) (best *trial) {
+// countAcross is the count, of those that may be, of a line's far side that fits best with the form of the near one, and sets the line's width; nil: none fits.
+func (r *run) countAcross(near *mirror.Calibration, line *mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior, may func(count) bool) (best *trial) {
 	near, line.Width = r.nearLine(near, *line, sights, far, prior)
-	for _, t := range r.tryCounts(r.counts(near, *line, sights, far), *line, sights, far, prior) {
+	list := slices.DeleteFunc(r.counts(near, *line, sights, far), func(c count) bool { return !may(c) })
+	for _, t := range r.tryCounts(list, *line, sights, far, prior) {
 		if t.cal != nil && (best == nil || misfit(t.cal) < misfit(best.cal)) {
 			best = &t
 		}
