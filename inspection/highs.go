@@ -59,17 +59,20 @@ func ownTop(s *surface.Surface, m *mark.Mark) bool {
 		return false
 	}
 	return across < topShare*m.WidthMM && m.DepthUM > 1000*mark.UnreadCrown*across ||
-		across > leastTop*m.WidthMM && across < mostTop*m.WidthMM && float64(up) > upShare*float64(sides)
+		across > leastTop*m.WidthMM && across < min(mostTop*m.WidthMM, wideTopMM) && m.DepthUM > leastRiseUM*across && float64(up) > upShare*float64(sides)
 }
 
 const (
-	compact   = 1.6  // times as long as wide: a ring about a low breaks up into longer pieces
-	topShare  = 0.8  // of a high's width that its hidden top may be where only its height tells
-	leastTop  = 0.25 // of it, below which what hides is not the top
-	mostTop   = 0.85 // of it, above which too little is left to tell
-	upShare   = 0.7  // of the sides of what is hidden: over the rendered scenes crowns go up on at most 0.64
-	flankMM   = 1.5  // over which a flank is seen to go up
-	foldRimMM = 2.0  // how far beside the last metal with a value the reflection folds
+	compact  = 1.6  // times as long as wide: a ring about a low breaks up into longer pieces
+	topShare = 0.8  // of a high's width that its hidden top may be where only its height tells
+	leastTop = 0.25 // of it, below which what hides is not the top
+	mostTop  = 0.85 // of it, above which too little is left to tell
+	// Stripes crowd on a cap that bends them by a share of their breadth, so that a wide one is high: rings about several dents are wider and lower.
+	wideTopMM   = 20.0
+	leastRiseUM = 0.5 // um per mm of what is hidden
+	upShare     = 0.7 // of the sides of what is hidden: over the rendered scenes crowns go up on at most 0.64
+	flankMM     = 1.5 // over which a flank is seen to go up
+	foldRimMM   = 2.0 // how far beside the last metal with a value the reflection folds
 
 	lowSpreads = 7.0 // as far as mark.Find asks a mark to stand out
 )

@@ -150,6 +150,8 @@ func TestOwnTop(t *testing.T) {
 		{"speck in a flank", 42, 40, 6, 12, 2e-3, false},
 		{"ring", 76, 74, 54, 72, 0, false},
 		{"ring of flanks", 66, 40, 30, 12, 2e-3, false},
+		{"ring about dents", 64, 50, 30, 16, 2e-3, false},
+		{"low ring", 36, 30, 18, 7, 2e-3, false},
 		{"piece", 42, 21, 10, 66, 0, false},
 		{"rim", 18, 16, 14, 66, 2e-3, false},
 	} {
