@@ -490,8 +490,8 @@ func (r *run) calm(notices int, first error) error {
 		}
 	}
 	err := first
-	for range mostCalm {
-		if err == nil {
+	for k := range mostCalm {
+		if k > 0 && err == nil {
 			if pixels, _ := r.faint(); pixels < stillFaint {
 				break
 			}
@@ -1248,10 +1248,10 @@ func (r *run) marks() error {
 		})
 		r.doubtOdd()
 		r.unsmooth()
-	}
-	if r.set.Kind != capture.Single {
+	} else {
 		r.doubtDepths(unsureShare, func(ix, iy int) bool { return r.u.Unsure(ix, iy) || r.v.Unsure(ix, iy) })
 		r.resolve()
+		r.underCards() // near cards single photos lose their stripes
 	}
 	for i := range r.res.Marks {
 		m := &r.res.Marks[i]
@@ -1260,9 +1260,6 @@ func (r *run) marks() error {
 			x, y, _ := r.cam.Project(vec(p[0], p[1], z))
 			m.OutlinePX = append(m.OutlinePX, [2]float64{math.Round(10*x) / 10, math.Round(10*y) / 10})
 		}
-	}
-	if r.set.Kind != capture.Single { // near cards single photos lose their stripes
-		r.underCards()
 	}
 	r.areas()
 	return nil

@@ -480,6 +480,9 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			if f.gap(x, y, o) > crownReach*math.Sqrt(ovals[j].LengthMM*ovals[j].WidthMM)/2 {
 				continue
 			}
+			if o.sign == q.sign && q.peak >= skirtShare*deep[j] {
+				continue
+			}
 			k1, k2 := f.curvature(q.at, q.sign)
 			ridge := k1 != 0 && k2/k1 < 0.4
 			core := f.elongation(f.core(q, 0.5*q.peak))
@@ -488,7 +491,7 @@ func (f *finder) dropCrowns(found []*region) []*region {
 			capped := -k2 > capRatio*f.noise
 			if o.sign == q.sign {
 				// Beyond the crown a mark runs out in a moat or in the arms of a star: no cap of its own.
-				if q.peak < skirtShare*deep[j] && (ridge || longer || !capped || level > levelFlat) {
+				if ridge || longer || !capped || level > levelFlat {
 					rim = true
 					break
 				}
