@@ -10,21 +10,18 @@ import (
 // crownOfFold tells whether a high is the crown of a low that folds the reflection: inside its outline metal goes down as far as a mark
 // must, and on from there into a place that folds. Where it goes up there mark.Find has it folded itself.
 func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func(x, y float64) bool) bool {
-	g := s.Grid
-	sin, cos := math.Sincos(m.AngleDeg * math.Pi / 180)
-	for i, h := range s.Height {
-		x, y := g.XY(i%g.Cols, i/g.Cols)
-		a, b := (cos*(x-m.XMM)+sin*(y-m.YMM))/(m.LengthMM/2), (-sin*(x-m.XMM)+cos*(y-m.YMM))/(m.WidthMM/2)
-		if !(a*a+b*b < 1 && 1000*float64(h) < -lowSpreads*spreadUM) {
-			continue
+	found := false
+	m.Cells(s.Grid, 1, 0, func(i int) {
+		if found || !(1000*float64(s.Height[i]) < -lowSpreads*spreadUM) {
+			return
 		}
+		x, y := s.XY(i%s.Cols, i/s.Cols)
 		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
-			if fx, fy := x+foldRimMM*d[0], y+foldRimMM*d[1]; folded(fx, fy) && s.At(fx, fy) != s.At(fx, fy) {
-				return true
-			}
+			fx, fy := x+foldRimMM*d[0], y+foldRimMM*d[1]
+			found = found || folded(fx, fy) && s.At(fx, fy) != s.At(fx, fy)
 		}
-	}
-	return false
+	})
+	return found
 }
 
 // ownTop tells whether a high whose top could not be read is a high all the same, and not the crown of a low that folds the reflection: it
@@ -58,7 +55,7 @@ func ownTop(s *surface.Surface, m *mark.Mark) bool {
 	if m.LengthMM > compact*m.WidthMM {
 		return false
 	}
-	return across < topShare*m.WidthMM && m.DepthUM > 1000*mark.UnreadCrown*across ||
+	return across < topShare*m.WidthMM && !mark.AsCrown(m.DepthUM, across) ||
 		across > leastTop*m.WidthMM && across < min(mostTop*m.WidthMM, wideTopMM) && m.DepthUM > leastRiseUM*across && float64(up) > upShare*float64(sides)
 }
 

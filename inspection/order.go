@@ -63,7 +63,7 @@ func sharpest(lines []mirror.Fold) mirror.Fold {
 func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
 	prior.Begin, prior.Lines = nil, nil
 	far := r.beyond(&line, cal)
-	best := r.parted(line, cal, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, func(count) bool { return true })
+	best := r.parted(line, cal, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, anyCount)
 	if best == nil {
 		return cal
 	}

@@ -40,13 +40,13 @@ func (r *Result) Checks() []Check {
 		return Check{Code: code, Text: fmt.Sprintf(format, args...), Value: v, Limit: limit, OK: v >= limit}
 	}
 	tape := math.Abs(q.TapeRatio - 1)
-	slopes := below("slopes", 0, contraryMM2, "nowhere do the stripes contradict each other")
+	slopes := "nowhere do the stripes contradict each other"
 	if q.ContraryMM2 > 0 {
-		slopes = below("slopes", q.ContraryMM2, contraryMM2, "over %.0f mm2 the stripes contradict each other", q.ContraryMM2)
+		slopes = fmt.Sprintf("over %.0f mm2 the stripes contradict each other", q.ContraryMM2)
 	}
 	list := []Check{
 		below("mirror", q.ModelRMSMM, goodModelMM, "the mirror model explains the stripes on sound metal to %.2f mm on the board", q.ModelRMSMM),
-		slopes,
+		below("slopes", q.ContraryMM2, contraryMM2, "%s", slopes),
 		below("form", q.Stray, strayWarn, "%.0f %% of the metal at the rim belongs to no form with the rest", 100*q.Stray),
 		above("contrast", q.Contrast, goodContrast, "the stripes swing by %.1f %% of white", 100*q.Contrast),
 		above("stripes", q.StripePX, goodStripePX, "a stripe pair is %.0f pixels wide", q.StripePX),

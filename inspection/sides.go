@@ -188,6 +188,9 @@ type count struct {
 	step, miss float64 // miss in mm on the board
 }
 
+// anyCount bars no count.
+func anyCount(count) bool { return true }
+
 // nearLine has the near side's form bend at the line, where that explains its rim: a wide line bends the metal some
 // centimetres beside it. It returns the line's width besides.
 func (r *run) nearLine(near *mirror.Calibration, line mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior) (*mirror.Calibration, float64) {
@@ -284,7 +287,7 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 		return nil, err
 	}
 	if line, ok := r.lineBetween(near, s); ok {
-		if best := r.countAcross(near, &line, sights, s.far, prior, func(count) bool { return true }); best != nil && r.bearsOut(best.cal) {
+		if best := r.countAcross(near, &line, sights, s.far, prior, anyCount); best != nil && r.bearsOut(best.cal) {
 			r.u, r.v = r.u.Moved(s.far, best.u), r.v.Moved(s.far, best.v)
 			if folds := best.cal.Form.Folds; len(folds) > 0 { // else it shows too faint a step to keep it
 				line = folds[0]

@@ -8,17 +8,12 @@ import (
 
 	"fairmetal/mark"
 	"fairmetal/pose"
-	"fairmetal/surface"
 )
 
 // underCards says beside which cards the metal is uneven though no mark is there: a mark hides under the card, or most of it.
 func (r *run) underCards() {
 	s := r.res.Surface
-	um := make([]float32, len(s.Height))
-	for i, h := range s.Height {
-		um[i] = 1000 * h
-	}
-	um = surface.Gauss(s.Grid, um, cardSmoothMM)
+	um := mark.Smooth(s)
 	uneven := float32(clearly * max(mark.DefaultMinDepthUM, lowSpreads*r.res.Quality.SpreadUM))
 	var names []string
 	for _, c := range []pose.Placed{r.res.Frame.A, r.res.Frame.B} {
@@ -49,7 +44,6 @@ func (r *run) underCards() {
 }
 
 const (
-	cardSmoothMM = 0.8 // as mark.Find looks for marks
 	clearly      = 1.5 // times as far as a mark must stand out, which the rim of the measured metal may reach
 	besideCardMM = 8.0 // beside a card that belongs to it
 	skirtScale   = 2.2 // of a mark as far as its crown and skirt reach

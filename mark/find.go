@@ -121,11 +121,20 @@ type region struct {
 	holes []int   // index of its holes
 }
 
-func newFinder(s *surface.Surface, opt Options) *finder {
-	f := &finder{s: s, opt: opt, um: make([]float32, len(s.Height))}
+// micrometres is the surface's height, um.
+func micrometres(s *surface.Surface) []float32 {
+	um := make([]float32, len(s.Height))
 	for i, v := range s.Height {
-		f.um[i] = 1000 * v
+		um[i] = 1000 * v
 	}
+	return um
+}
+
+// Smooth is the surface's height, um, under the Gaussian under which marks are looked for.
+func Smooth(s *surface.Surface) []float32 { return surface.Gauss(s.Grid, micrometres(s), smoothMM) }
+
+func newFinder(s *surface.Surface, opt Options) *finder {
+	f := &finder{s: s, opt: opt, um: micrometres(s)}
 	var wg sync.WaitGroup
 	wg.Go(func() { f.edge = distanceToUnknown(s.Grid, f.um) })
 	f.findHoles(opt.Sharp)
@@ -517,7 +526,7 @@ const (
 	capRatio   = 3.3 // of the spread, by which a cap bends more, 1/mm^2, than chance makes it: three standard deviations
 )
 
-// oval is the ellipse with the cells' moments, as a mark.
+// oval is the ellipse with the second moments of the cells, as a mark.
 func (f *finder) oval(cells []int) Mark {
 	var n, sx, sy, xx, yy, xy float64
 	for _, i := range cells {
@@ -560,24 +569,10 @@ func (f *finder) gap(x, y float64, q *region) float64 {
 	return best
 }
 
-// elongation is the ratio of the cells' principal extents.
+// elongation is how many times as long as wide the oval of the cells is.
 func (f *finder) elongation(cells []int) float64 {
-	var sx, sy, xx, yy, xy float64
-	for _, i := range cells {
-		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
-		sx, sy = sx+x, sy+y
-	}
-	n := float64(len(cells))
-	for _, i := range cells {
-		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
-		x, y = x-sx/n, y-sy/n
-		xx, yy, xy = xx+x*x, yy+y*y, xy+x*y
-	}
-	m, d := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
-	if m-d <= 0 {
-		return math.Inf(1)
-	}
-	return math.Sqrt((m + d) / (m - d))
+	o := f.oval(cells)
+	return o.LengthMM / o.WidthMM
 }
 
 // dropBeside removes weak peaks right at the rim of the measured metal, where the form is only guessed, unless they stand out farther in

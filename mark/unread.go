@@ -11,7 +11,7 @@ func (f *finder) unread(marks []Mark) []Mark {
 	all := slices.Clone(marks)
 	marks = slices.DeleteFunc(marks, func(m Mark) bool {
 		return m.Kind == High && m.Folded && slices.ContainsFunc(all, func(o Mark) bool {
-			return o.Kind != High && o.Folded && o.Inside(m.XMM, m.YMM, 1, 0) && m.DepthUM < 1000*UnreadCrown*o.WidthMM
+			return o.Kind != High && o.Folded && o.Inside(m.XMM, m.YMM, 1, 0) && AsCrown(m.DepthUM, o.WidthMM)
 		})
 	})
 	var raw float64
@@ -23,7 +23,7 @@ func (f *finder) unread(marks []Mark) []Mark {
 		}
 		m := f.ofHole(h)
 		if m.LengthMM > unreadCompact*m.WidthMM || slices.ContainsFunc(marks, func(o Mark) bool {
-			return o.Inside(m.XMM, m.YMM, 1, crownReachMM) && (o.Kind != High || o.DepthUM > 1000*UnreadCrown*m.WidthMM)
+			return o.Inside(m.XMM, m.YMM, 1, crownReachMM) && (o.Kind != High || !AsCrown(o.DepthUM, m.WidthMM))
 		}) {
 			continue
 		}
@@ -45,7 +45,7 @@ func (f *finder) unread(marks []Mark) []Mark {
 		m.DepthUM, m.CrownUM = round(max(m.DepthUM, m.CrownUM), 1), round(m.CrownUM, 1)
 		m.DepthSigmaUM = m.DepthUM
 		marks = slices.DeleteFunc(marks, func(o Mark) bool {
-			return o.Kind == High && o.DepthUM < 1000*UnreadCrown*m.WidthMM && (o.Inside(m.XMM, m.YMM, 1, 0) || m.Inside(o.XMM, o.YMM, 1, crownReachMM))
+			return o.Kind == High && AsCrown(o.DepthUM, m.WidthMM) && (o.Inside(m.XMM, m.YMM, 1, 0) || m.Inside(o.XMM, o.YMM, 1, crownReachMM))
 		})
 		marks = append(marks, m)
 	}
@@ -57,31 +57,23 @@ const (
 	mostUnreadMM2  = 300.0 // of a larger one flanks are seen
 	unreadCompact  = 2.5   // times as long as wide: what runs on further is a line's, or a strip without stripes
 	unevenRim      = 3.0   // times the spread of even metal; where noise alone makes holes it is one and a half
-	// UnreadCrown of the breadth of a low is more than its crown is high: the highest of the rendered scenes is 63 um round a low of 22 mm,
-	// where they push metal up by 5 to 17 % of the depth.
-	UnreadCrown  = 0.003
-	crownReachMM = 3.0 // beside a mark a hole is its own, and a high a hole's crown
+	crownReachMM   = 3.0   // beside a mark a hole is its own, and a high a hole's crown
 )
+
+// AsCrown tells whether a high is no higher than the crown of a low of that breadth may be: the highest of the rendered scenes is 63 um round a low of
+// 22 mm, where they push metal up by 5 to 17 % of the depth.
+func AsCrown(highUM, breadthMM float64) bool { return highUM < 3*breadthMM }
 
 // ofHole is a round low where a hole is, as long and as wide as an ellipse of its second moments.
 func (f *finder) ofHole(h *hole) Mark {
-	g := f.s.Grid
-	var n, x, y, xx, xy, yy float64
-	for _, i := range h.cells {
-		a, b := g.XY(i%g.Cols, i/g.Cols)
-		n, x, y, xx, xy, yy = n+1, x+a, y+b, xx+a*a, xy+a*b, yy+b*b
-	}
-	x, y = x/n, y/n
-	xx, xy, yy = xx/n-x*x, xy/n-x*y, yy/n-y*y
-	mid, diff := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
-	angle := 0.5 * math.Atan2(2*xy, xx-yy)
-	m := Mark{Kind: Round, XMM: round(x, 2), YMM: round(y, 2), LengthMM: round(4*math.Sqrt(mid+diff), 1), WidthMM: round(4*math.Sqrt(max(0, mid-diff)), 1),
-		AngleDeg: round(angle*180/math.Pi, 1), Folded: true, DeepestMM: [2]float64{round(x, 2), round(y, 2)}}
-	sin, cos := math.Sincos(angle)
+	o := f.oval(h.cells)
+	m := Mark{Kind: Round, XMM: round(o.XMM, 2), YMM: round(o.YMM, 2), LengthMM: round(o.LengthMM, 1), WidthMM: round(o.WidthMM, 1),
+		AngleDeg: round(o.AngleDeg, 1), Folded: true, DeepestMM: [2]float64{round(o.XMM, 2), round(o.YMM, 2)}}
+	sin, cos := math.Sincos(o.AngleDeg * math.Pi / 180)
 	for k := range unreadCorners {
 		s, c := math.Sincos(2 * math.Pi * float64(k) / unreadCorners)
 		a, b := m.LengthMM/2*c, m.WidthMM/2*s
-		m.OutlineMM = append(m.OutlineMM, [2]float64{round(x+cos*a-sin*b, 2), round(y+sin*a+cos*b, 2)})
+		m.OutlineMM = append(m.OutlineMM, [2]float64{round(o.XMM+cos*a-sin*b, 2), round(o.YMM+sin*a+cos*b, 2)})
 	}
 	return m
 }

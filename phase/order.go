@@ -115,6 +115,11 @@ func neighbours(i, w, n int, visit func(j int)) {
 
 // eachPart calls do for each part of a mask that hangs together, its pixels in the order in which they are reached. do may take them out of the mask.
 func eachPart(mask []bool, w int, do func(part []int)) {
+	eachLinked(mask, w, func(_, _ int) bool { return true }, do)
+}
+
+// eachLinked calls do for each part of a mask that hangs together by linked neighbours.
+func eachLinked(mask []bool, w int, linked func(i, j int) bool, do func(part []int)) {
 	done := make([]bool, len(mask))
 	var part []int
 	for start, in := range mask {
@@ -124,8 +129,9 @@ func eachPart(mask []bool, w int, do func(part []int)) {
 		part = append(part[:0], start)
 		done[start] = true
 		for k := 0; k < len(part); k++ {
-			neighbours(part[k], w, len(mask), func(j int) {
-				if mask[j] && !done[j] {
+			i := part[k]
+			neighbours(i, w, len(mask), func(j int) {
+				if mask[j] && !done[j] && linked(i, j) {
 					done[j] = true
 					part = append(part, j)
 				}

@@ -273,40 +273,45 @@ const (
 // a count against the expectation is sure on even metal alone. x is the new count less the expectation, calm the same averaged.
 func (f *Field) keepSharp(x, calm, expected []float32, ok []bool) {
 	p := float32(f.PitchMM)
-	far := func(i int) bool { return ok[i] && (calm[i] > sharpCount*p || calm[i] < -sharpCount*p) }
-	done := make([]bool, len(x))
-	var part []int
-	for start := range x {
-		if done[start] || !far(start) {
-			continue
+	far := make([]bool, len(x))
+	for i := range far {
+		far[i] = ok[i] && (calm[i] > sharpCount*p || calm[i] < -sharpCount*p)
+	}
+	eachPart(far, f.W, func(part []int) {
+		if float64(len(part)) > sharpShare*float64(len(x)) {
+			return
 		}
-		part = append(part[:0], start)
-		done[start] = true
-		votes, all := map[int]int{}, 0
-		for k := 0; k < len(part); k++ {
-			neighbours(part[k], f.W, len(x), func(j int) {
-				switch {
-				case !ok[j]:
-				case !far(j):
-					votes[int(math.Round(float64((x[j]+expected[j]-f.X[j])/p)))]++
-					all++
-				case !done[j]:
-					done[j] = true
-					part = append(part, j)
+		votes := ballot{}
+		for _, i := range part {
+			neighbours(i, f.W, len(x), func(j int) {
+				if ok[j] && !far[j] {
+					votes[int32(math.Round(float64((x[j]+expected[j]-f.X[j])/p)))]++
 				}
 			})
 		}
-		if float64(len(part)) > sharpShare*float64(len(x)) {
-			continue
-		}
-		for moved, n := range votes {
-			if 3*n > 2*all {
-				for _, i := range part {
-					x[i] = f.X[i] - expected[i] + float32(moved)*p
-				}
+		if moved, won := votes.won(); won {
+			for _, i := range part {
+				x[i] = f.X[i] - expected[i] + float32(moved)*p
 			}
 		}
+	})
+}
+
+// ballot counts by how many pitches the metal around a part was moved.
+type ballot map[int32]int
+
+// won is the move of more than two thirds of that metal, if there is one.
+func (b ballot) won() (moved int32, ok bool) {
+	all := 0
+	for _, n := range b {
+		all += n
 	}
+	for moved, n := range b {
+		if 3*n > 2*all {
+			return moved, true
+		}
+	}
+	return 0, false
 }
 
 // keepWhole gives small patches, which a new count moved otherwise than the metal around them, its move where the old count hung together across their rim
@@ -321,46 +326,31 @@ func (f *Field) keepWhole(x, expected []float32, ok []bool) {
 		}
 	}
 	swing := func(a, b float32) float32 { return max(a-b, b-a) }
-	done := make([]bool, len(x))
-	var part []int
-	for start := range x {
-		if done[start] || !ok[start] {
-			continue
+	alike := func(i, j int) bool { return moved[i] == moved[j] }
+	eachLinked(ok, f.W, alike, func(part []int) {
+		if len(part) > wholePX {
+			return
 		}
-		part = append(part[:0], start)
-		done[start] = true
 		whole, links := 0, 0
-		votes := map[int32]int{}
-		for k := 0; k < len(part); k++ {
-			i := part[k]
+		votes := ballot{}
+		for _, i := range part {
 			neighbours(i, f.W, len(x), func(j int) {
-				switch {
-				case !ok[j]:
-				case moved[j] == moved[start]:
-					if !done[j] {
-						done[j] = true
-						part = append(part, j)
-					}
-				default:
-					links++
-					votes[moved[j]]++
-					if swing(f.X[i], f.X[j]) < swing(x[i]+expected[i], x[j]+expected[j]) {
-						whole++
-					}
+				if !ok[j] || alike(i, j) {
+					return
+				}
+				links++
+				votes[moved[j]]++
+				if swing(f.X[i], f.X[j]) < swing(x[i]+expected[i], x[j]+expected[j]) {
+					whole++
 				}
 			})
 		}
-		if len(part) > wholePX || 3*whole <= 2*links {
-			continue
-		}
-		for as, n := range votes {
-			if 3*n > 2*links {
-				for _, i := range part {
-					x[i] += float32(as-moved[start]) * p
-				}
+		if as, won := votes.won(); won && 3*whole > 2*links {
+			for _, i := range part {
+				x[i] += float32(as-moved[i]) * p
 			}
 		}
-	}
+	})
 }
 
 const (

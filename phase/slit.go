@@ -124,27 +124,12 @@ func (g *group) sure(x []float32, ok []bool, w, h int) []bool {
 			held[i] = k > 1
 		}
 	}
-	sure, done := make([]bool, n), make([]bool, n)
-	var part []int32
-	for start := range n {
-		if !held[start] || done[start] {
-			continue
-		}
-		part = append(part[:0], int32(start))
-		done[start] = true
-		for q := 0; q < len(part); q++ {
-			i := int(part[q])
-			neighbours(i, w, n, func(j int) {
-				if held[j] && !done[j] && linked(i, j) {
-					done[j] = true
-					part = append(part, int32(j))
-				}
-			})
-		}
+	sure := make([]bool, n)
+	eachLinked(held, w, linked, func(part []int) {
 		for _, i := range part {
 			sure[i] = len(part) >= minSure
 		}
-	}
+	})
 	return sure
 }
 
