@@ -3,6 +3,8 @@ package inspection
 import (
 	"math"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"fairmetal/mark"
 	"fairmetal/surface"
 )
@@ -23,6 +25,25 @@ func crownOfFold(s *surface.Surface, m *mark.Mark, spreadUM float64, folded func
 	})
 	return found
 }
+
+// lows has highs whose top could not be read be lows of unknown depth where a cap as low over as much metal does not fold the reflection: what is hidden is
+// sharper, and the high its crown. Seen from c and mirroring what is b away, a cap h high and w wide folds it where 16 h b c/(b + c) exceeds w^2.
+func (r *run) lows() {
+	b, c := r3.Norm(r.res.Calibration.Board.Centre), r3.Norm(r.cam.Centre)
+	for i := range r.res.Marks {
+		m := &r.res.Marks[i]
+		if m.Kind != mark.High || !m.Folded {
+			continue
+		}
+		if low, across := mark.Hidden(r.res.Surface, m); across > tooWide*math.Sqrt(16*m.DepthUM/1000*b*c/(b+c)) {
+			low.ID, low.DepthUM, low.CrownUM, low.DepthSigmaUM = m.ID, m.DepthUM, m.DepthUM, m.DepthUM
+			*m = low
+		}
+	}
+}
+
+// tooWide is how many times as wide as a cap that folds the reflection is not one.
+const tooWide = 1.5
 
 // ownTop tells whether a high whose top could not be read is a high all the same, and not the crown of a low that folds the reflection: it
 // is compact and clearly wider than what is hidden, and stands higher over the breadth of that than any crown does, or goes up into it from nearly all sides.

@@ -707,11 +707,21 @@ func (r *run) mirror() error {
 			return r.refuseFew(n)
 		}
 	}
+	if r.set.Kind == capture.Single && beyond == nil && (err != nil || !r.bearsOut(cal)) {
+		if next := r.partAtStrip(prior); next != nil {
+			cal, err = next, nil
+		}
+	}
 	if err == nil && beyond == nil && r.set.Kind != capture.Sweep && (cal.Stray > strayWarn || cal.RMSMM > 2*goodModelMM) {
 		cal = r.seekLine(cal, prior)
 	}
-	if err == nil && r.set.Kind == capture.Shifted && !r.onePitch() && bendsAtEdge(cal) {
-		cal = r.lineAtEdge(cal, prior)
+	if err == nil && r.set.Kind == capture.Shifted && !r.onePitch() {
+		if bendsAtEdge(cal) {
+			cal = r.lineAtEdge(cal, prior)
+		}
+		if amiss(cal) {
+			cal = r.lineAtStrip(cal, prior)
+		}
 	}
 	if err != nil {
 		return r.refuseMirror(err)
@@ -904,7 +914,17 @@ func (r *run) stripeSlope() float64 {
 
 // contradictions says where the slopes are those of no surface, as stripes counted wrong over a part make them.
 func (r *run) contradictions(g surface.Grid, of *relief) *surface.Blocks {
-	contrary := surface.Contrary(g, of.mm, of.rx, of.ry, of.gap, max(1, int(contraryBlockMM/g.PitchMM)))
+	skip := of.gap
+	if r.set.Kind == capture.Shifted && !r.onePitch() && len(r.res.Calibration.Form.Folds) > 0 {
+		// The order is known, and what a line's bend hides of a dent on it contradicts itself.
+		skip = slices.Clone(skip)
+		rows.Do(g.Rows, func(r0, r1 int) {
+			for i := r0 * g.Cols; i < r1*g.Cols; i++ {
+				skip[i] = skip[i] || r.slips(g.XY(i%g.Cols, i/g.Cols))
+			}
+		})
+	}
+	contrary := surface.Contrary(g, of.mm, of.rx, of.ry, skip, max(1, int(contraryBlockMM/g.PitchMM)))
 	limit, n := float32(contraryShare*r.stripeSlope()), 0
 	for _, v := range contrary.V {
 		if v > limit {
@@ -1128,7 +1148,7 @@ func within(x, y, radius float64) func(row int) (from, to int) {
 // spanSeams carries the slopes over the form across feature lines whose stripes a single photo cannot show, and returns the cells. It
 // does so only where both sides agree: what was counted whole stripes off is another slope.
 func (r *run) spanSeams(g surface.Grid, rx, ry []float32) (spanned []int) {
-	if r.seam == nil && r.struckMM == 0 {
+	if r.seam == nil && r.struckMM == 0 && !r.parts(g, rx, ry) {
 		return nil
 	}
 	x, y := slices.Clone(rx), slices.Clone(ry)
@@ -1145,6 +1165,18 @@ func (r *run) spanSeams(g surface.Grid, rx, ry []float32) (spanned []int) {
 	}
 	return spanned
 }
+
+// parts tells whether a feature line of the form, on which the stripes run too densely to be read, parts the metal.
+func (r *run) parts(g surface.Grid, rx, ry []float32) bool {
+	if len(r.res.Calibration.Form.Folds) == 0 {
+		return false
+	}
+	kept, dropped := surface.KeepLargest(g, slices.Clone(rx), slices.Clone(ry))
+	return partShare*float64(kept) < float64(dropped)
+}
+
+// partShare of the metal is what a line parts it from: less is crumbs.
+const partShare = 0.03
 
 // spanMM is half the width of what is spanned along a feature line.
 func (r *run) spanMM() float64 { return max(seamSpanMM, r.struckMM+gapMM) }
@@ -1249,6 +1281,7 @@ func (r *run) marks() error {
 		r.doubtOdd()
 		r.unsmooth()
 	} else {
+		r.lows()
 		r.doubtDepths(unsureShare, func(ix, iy int) bool { return r.u.Unsure(ix, iy) || r.v.Unsure(ix, iy) })
 		r.resolve()
 		r.underCards() // near cards single photos lose their stripes

@@ -64,7 +64,7 @@ func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirro
 	prior.Begin, prior.Lines = nil, nil
 	far := r.beyond(&line, cal)
 	best := r.parted(line, cal, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, anyCount)
-	if best == nil {
+	if best == nil || best.cal.Stray > leftOver*cal.Stray {
 		return cal
 	}
 	u, v := r.u, r.v
@@ -82,17 +82,36 @@ func (r *run) countBeyond(line mirror.Fold, cal *mirror.Calibration, prior mirro
 
 // lineAtEdge has the form bend at the line that parts what is left over at the rim from the rest, where that explains more; the stripes' order is known.
 func (r *run) lineAtEdge(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	best := r.parted(*cal.Edge, cal, r.beyond(cal.Edge, cal), mirror.Sights(r.u, r.v), prior, func(c count) bool { return c.u == 0 && c.v == 0 })
+	best := r.parted(*cal.Edge, cal, r.beyond(cal.Edge, cal), mirror.Sights(r.u, r.v), prior, counted)
+	if best == nil || best.cal.Stray > leftOver*cal.Stray {
+		return cal
+	}
+	return r.aligned(best.cal)
+}
+
+// lineAtStrip has the form bend at the line that takes the fine stripes, where that explains more; the stripes' order is known. A sharp line amid the panel draws a fit that
+// knows nothing of it so far off that it does not show in what is left over.
+func (r *run) lineAtStrip(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
+	line, ok := r.strip(stripPX)
+	if !ok {
+		return cal
+	}
+	flat := *cal
+	flat.Form = mirror.NewForm()
+	best := r.parted(line, &flat, r.beyond(&line, &flat), mirror.Sights(r.u, r.v), prior, counted)
 	if best == nil {
 		return cal
 	}
 	return r.aligned(best.cal)
 }
 
+// counted bars all counts but that which was read.
+func counted(c count) bool { return c.u == 0 && c.v == 0 }
+
 // leftOver of what is left over at the rim is as much as a line that explains it may leave: its place is not sure yet.
 const leftOver = 0.7
 
-// parted is the likeliest of the counts of a line's far side that may be, with a fit that explains more than cal does and leaves less over; nil: none.
+// parted is the likeliest of the counts of a line's far side that may be, with a fit that explains more than cal does; nil: none.
 func (r *run) parted(line mirror.Fold, cal *mirror.Calibration, far []bool, sights []mirror.Sight, prior mirror.Prior, may func(count) bool) *trial {
 	var inside []mirror.Sight
 	for _, t := range sights {
@@ -105,7 +124,7 @@ func (r *run) parted(line mirror.Fold, cal *mirror.Calibration, far []bool, sigh
 		return nil
 	}
 	best := r.countAcross(near, &line, sights, far, prior, may)
-	if best == nil || misfit(best.cal) >= misfit(cal) || best.cal.Stray > leftOver*cal.Stray || amiss(best.cal) {
+	if best == nil || misfit(best.cal) >= misfit(cal) || amiss(best.cal) {
 		return nil
 	}
 	return best
@@ -326,7 +345,7 @@ func (r *run) beyond(line *mirror.Fold, cal *mirror.Calibration) []bool {
 // alongStrip looks for a feature line where the stripes are lost along a strip, whose other side continuity counts by chance: of all counts
 // that one is tried with which few of the sights fit a form with that line best, and kept if it explains more of the panel.
 func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitting) *mirror.Calibration {
-	line, ok := r.strip()
+	line, ok := r.strip(stripPX)
 	if !ok {
 		return cal
 	}
@@ -381,12 +400,12 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 	return again
 }
 
-// strip finds the straight strip, right across what is seen, in which stripes are lost: a feature line, its step unknown.
-func (r *run) strip() (mirror.Fold, bool) {
+// strip finds the straight strip, right across what is seen, in which stripes are lost over up to twice reachPX: a feature line, its step unknown.
+func (r *run) strip(reachPX int) (mirror.Fold, bool) {
 	fr := &r.res.Frame
 	half := (fr.B.Centre.X - fr.A.Centre.X) / 2
-	lost := r.u.Doubtful(stripPX)
-	for i, v := range r.v.Doubtful(stripPX) {
+	lost := r.u.Doubtful(reachPX)
+	for i, v := range r.v.Doubtful(reachPX) {
 		lost[i] = lost[i] || v
 	}
 	type place struct{ x, y float64 }

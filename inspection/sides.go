@@ -309,6 +309,36 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 	return near, nil
 }
 
+// partAtStrip counts the far side of a line that takes the stripes of a single photo along most of its way against the near one, where what hangs together past its ends fits no
+// form; nil: there is none, or no count fits.
+func (r *run) partAtStrip(prior mirror.Prior) *mirror.Calibration {
+	line, ok := r.strip(int(stripStripes * r.res.Quality.StripePX))
+	if !ok {
+		return nil
+	}
+	flat := &mirror.Calibration{Frame: r.res.Frame, Form: mirror.NewForm(), Undamaged: 1, RMSMM: math.Inf(1)}
+	far := r.beyond(&line, flat)
+	best := r.parted(line, flat, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, anyCount)
+	if best == nil || !r.bearsOut(best.cal) {
+		return nil
+	}
+	cal := best.cal
+	if folds := cal.Form.Folds; len(folds) > 0 {
+		// Now that its bend is known the line parts the metal otherwise at its ends.
+		line, far = folds[0], r.beyond(&folds[0], cal)
+		prior.Begin = cal.Settled
+	}
+	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
+	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(cal) {
+		cal = next
+	}
+	r.strike(cal, line)
+	return cal
+}
+
+// stripStripes is how many stripe pairs a line hides of a single photo to either side.
+const stripStripes = 1.5
+
 // nearSide solves the set-up from the sights on the near side of a line, clear of it.
 func (r *run) nearSide(inside []mirror.Sight, prior mirror.Prior) (*mirror.Calibration, error) {
 	prior.Smooth = true

@@ -171,7 +171,8 @@ func (f *finder) quivering() {
 	})
 }
 
-// byTile tells each cell how many times as much as over the map the median of a measure is over the tile about it; of a tile of which little is known, nothing.
+// byTile tells each cell how many times as much as over the map the median of a measure is over the tile about it; a tile of which little is known
+// is as its most restless neighbour.
 func (f *finder) byTile(measure func(i int) float64, tell func(i int, more float64)) {
 	g := f.s.Grid
 	side := max(1, int(tileMM/g.PitchMM))
@@ -204,6 +205,15 @@ func (f *finder) byTile(measure func(i int) float64, tell func(i int, more float
 		return
 	}
 	usual := order.Median(all)
+	known := slices.Clone(of)
+	for t, v := range known {
+		if v > 0 {
+			continue
+		}
+		for r := max(0, t/cols-1); r <= min(tiles/cols-1, t/cols+1); r++ {
+			of[t] = max(of[t], slices.Max(known[r*cols+max(0, t%cols-1):r*cols+min(cols, t%cols+2)]))
+		}
+	}
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for i := r0 * g.Cols; i < r1*g.Cols; i++ {
 			tell(i, of[i/g.Cols/side*cols+i%g.Cols/side]/usual)
@@ -476,7 +486,7 @@ const skirtShare = 0.03
 func (f *finder) dropCrowns(found []*region) []*region {
 	ovals, deep := make([]Mark, len(found)), make([]float64, len(found))
 	for k, q := range found {
-		ovals[k], deep[k] = f.oval(q.cells), q.peak+f.hidden(q)
+		ovals[k], deep[k] = oval(f.s.Grid, q.cells), q.peak+f.hidden(q)
 	}
 	var out []*region
 	for k, q := range found {
@@ -527,19 +537,19 @@ const (
 )
 
 // oval is the ellipse with the second moments of the cells, as a mark.
-func (f *finder) oval(cells []int) Mark {
+func oval(g surface.Grid, cells []int) Mark {
 	var n, sx, sy, xx, yy, xy float64
 	for _, i := range cells {
-		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		x, y := g.XY(i%g.Cols, i/g.Cols)
 		n, sx, sy = n+1, sx+x, sy+y
 	}
 	sx, sy = sx/n, sy/n
 	for _, i := range cells {
-		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		x, y := g.XY(i%g.Cols, i/g.Cols)
 		xx, yy, xy = xx+(x-sx)*(x-sx)/n, yy+(y-sy)*(y-sy)/n, xy+(x-sx)*(y-sy)/n
 	}
 	m, d := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
-	least := f.s.PitchMM * f.s.PitchMM / 12
+	least := g.PitchMM * g.PitchMM / 12
 	return Mark{XMM: sx, YMM: sy, AngleDeg: math.Atan2(2*xy, xx-yy) / 2 * 180 / math.Pi, LengthMM: 4 * math.Sqrt(m+d+least), WidthMM: 4 * math.Sqrt(max(m-d, 0)+least)}
 }
 
@@ -571,7 +581,7 @@ func (f *finder) gap(x, y float64, q *region) float64 {
 
 // elongation is how many times as long as wide the oval of the cells is.
 func (f *finder) elongation(cells []int) float64 {
-	o := f.oval(cells)
+	o := oval(f.s.Grid, cells)
 	return o.LengthMM / o.WidthMM
 }
 

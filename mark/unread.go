@@ -3,6 +3,9 @@ package mark
 import (
 	"math"
 	"slices"
+
+	"fairmetal/internal/order"
+	"fairmetal/surface"
 )
 
 // unread adds the holes that no mark holds yet though the metal at their rim is not even: small sharp marks of which the stripes show nothing but a crown. How deep they are
@@ -11,17 +14,17 @@ func (f *finder) unread(marks []Mark) []Mark {
 	all := slices.Clone(marks)
 	marks = slices.DeleteFunc(marks, func(m Mark) bool {
 		return m.Kind == High && m.Folded && slices.ContainsFunc(all, func(o Mark) bool {
-			return o.Kind != High && o.Folded && o.Inside(m.XMM, m.YMM, 1, 0) && AsCrown(m.DepthUM, o.WidthMM)
+			return o.Kind != High && o.Folded && o.Inside(m.XMM, m.YMM, 1, crownReachMM) && AsCrown(m.DepthUM, o.WidthMM)
 		})
 	})
 	var raw float64
 	for k := range f.holes {
 		h := &f.holes[k]
 		area := float64(len(h.cells)) * f.s.PitchMM * f.s.PitchMM
-		if area < leastUnreadMM2 || area > mostUnreadMM2 {
+		if area < leastUnreadMM2 || area > mostUnreadMM2 || f.onLine(h.cells) {
 			continue
 		}
-		m := f.ofHole(h)
+		m := ofHole(f.s.Grid, h.cells)
 		if m.LengthMM > unreadCompact*m.WidthMM || slices.ContainsFunc(marks, func(o Mark) bool {
 			return o.Inside(m.XMM, m.YMM, 1, crownReachMM) && (o.Kind != High || !AsCrown(o.DepthUM, m.WidthMM))
 		}) {
@@ -31,9 +34,10 @@ func (f *finder) unread(marks []Mark) []Mark {
 			raw = spread(f.um)
 		}
 		q := &region{sign: -1, cells: f.around(h)}
+		far := f.farAround(&m)
 		var sum, n float64
 		for _, i := range q.cells {
-			if v := float64(f.um[i]); v == v {
+			if v := float64(f.um[i]) - far; v == v {
 				sum, n = sum+v*v, n+1
 				m.DepthUM, m.CrownUM = max(m.DepthUM, -v), max(m.CrownUM, v)
 			}
@@ -54,9 +58,11 @@ func (f *finder) unread(marks []Mark) []Mark {
 
 const (
 	leastUnreadMM2 = 20.0  // a mark of 6 mm hides 28
-	mostUnreadMM2  = 300.0 // of a larger one flanks are seen
+	mostUnreadMM2  = 800.0 // of a larger one flanks are seen
+	lineHoleMM     = 8.0   // of a feature line, on which the stripes run too densely by themselves
 	unreadCompact  = 2.5   // times as long as wide: what runs on further is a line's, or a strip without stripes
 	unevenRim      = 3.0   // times the spread of even metal; where noise alone makes holes it is one and a half
+	farRing        = 3.0   // times a hole's length and width, beyond its crown
 	crownReachMM   = 3.0   // beside a mark a hole is its own, and a high a hole's crown
 )
 
@@ -64,9 +70,53 @@ const (
 // 22 mm, where they push metal up by 5 to 17 % of the depth.
 func AsCrown(highUM, breadthMM float64) bool { return highUM < 3*breadthMM }
 
-// ofHole is a round low where a hole is, as long and as wide as an ellipse of its second moments.
-func (f *finder) ofHole(h *hole) Mark {
-	o := f.oval(h.cells)
+// farAround is the middle height, um, of the metal in a ring about a mark, beyond what its crown reaches; zero where none is known.
+func (f *finder) farAround(m *Mark) float64 {
+	inside := map[int]bool{}
+	m.Cells(f.s.Grid, farRing, 0, func(i int) { inside[i] = true })
+	var ring []float64
+	m.Cells(f.s.Grid, farRing, rimOfHoleMM, func(i int) {
+		if v := float64(f.um[i]); v == v && !inside[i] {
+			ring = append(ring, v)
+		}
+	})
+	if len(ring) == 0 {
+		return 0
+	}
+	return order.Median(ring)
+}
+
+// onLine tells whether most of the cells lie on a feature line.
+func (f *finder) onLine(cells []int) bool {
+	n := 0
+	for _, i := range cells {
+		if slices.ContainsFunc(f.opt.Lines, func(l surface.Across) bool {
+			d, _ := l(f.s.XY(i%f.s.Cols, i/f.s.Cols))
+			return math.Abs(d) < lineHoleMM
+		}) {
+			n++
+		}
+	}
+	return 2*n > len(cells)
+}
+
+// Hidden is a low of unknown depth, round, where the metal inside a mark has no value, and how wide a circle of that area is; zero where all has one.
+func Hidden(s *surface.Surface, m *Mark) (low Mark, acrossMM float64) {
+	var cells []int
+	m.Cells(s.Grid, 1, 0, func(i int) {
+		if h := s.Height[i]; h != h {
+			cells = append(cells, i)
+		}
+	})
+	if len(cells) == 0 {
+		return low, 0
+	}
+	return ofHole(s.Grid, cells), 2 * s.PitchMM * math.Sqrt(float64(len(cells))/math.Pi)
+}
+
+// ofHole is a round low where cells have no value, as long and as wide as an ellipse of their second moments.
+func ofHole(g surface.Grid, cells []int) Mark {
+	o := oval(g, cells)
 	m := Mark{Kind: Round, XMM: round(o.XMM, 2), YMM: round(o.YMM, 2), LengthMM: round(o.LengthMM, 1), WidthMM: round(o.WidthMM, 1),
 		AngleDeg: round(o.AngleDeg, 1), Folded: true, DeepestMM: [2]float64{round(o.XMM, 2), round(o.YMM, 2)}}
 	sin, cos := math.Sincos(o.AngleDeg * math.Pi / 180)
