@@ -720,7 +720,9 @@ func (r *run) mirror() error {
 			cal = r.lineAtEdge(cal, prior)
 		}
 		if amiss(cal) {
-			cal = r.lineAtStrip(cal, prior)
+			if next, _ := r.acrossStrip(stripPX, prior, counted); next != nil && misfit(next) < misfit(cal) {
+				cal = r.aligned(next)
+			}
 		}
 	}
 	if err != nil {

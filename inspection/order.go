@@ -20,6 +20,7 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	fit := func(u, v *phase.Field) (*mirror.Calibration, error) {
 		return mirror.Calibrate(&r.res.Frame, mirror.Sights(u.Untorn(tornPX), v.Untorn(tornPX)), prior)
 	}
+	read := [2]*phase.Field{r.u, r.v}
 	cal, err := fit(r.u, r.v)
 	if err != nil {
 		return nil, err
@@ -49,6 +50,19 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 		cal = r.countBeyond(sharpest(cal.Form.Folds), cal, prior)
 	case cal.Edge != nil:
 		cal = r.countBeyond(*cal.Edge, cal, prior)
+	}
+	if amiss(cal) {
+		u, v := r.u, r.v
+		r.u, r.v = read[0], read[1]
+		if parted, _ := r.acrossStrip(stripPX, prior, anyCount); parted != nil {
+			if lines := parted.Form.Folds; len(lines) > 0 {
+				prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
+			}
+			if next := r.reorder(r.aligned(parted), prior); misfit(next) < misfit(cal) {
+				return next, nil
+			}
+		}
+		r.u, r.v = u, v
 	}
 	return cal, nil
 }
@@ -89,20 +103,31 @@ func (r *run) lineAtEdge(cal *mirror.Calibration, prior mirror.Prior) *mirror.Ca
 	return r.aligned(best.cal)
 }
 
-// lineAtStrip has the form bend at the line that takes the fine stripes, where that explains more; the stripes' order is known. A sharp line amid the panel draws a fit that
-// knows nothing of it so far off that it does not show in what is left over.
-func (r *run) lineAtStrip(cal *mirror.Calibration, prior mirror.Prior) *mirror.Calibration {
-	line, ok := r.strip(stripPX)
+// acrossStrip solves the set-up on one side of the strip in which a line takes the stripes, and counts the other against it, of those counts that may be; nil: there
+// is no strip, or no count fits. A sharp line amid the panel draws a fit that knows nothing of it so far off that it does not show in what is left over.
+func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool) (cal *mirror.Calibration, line mirror.Fold) {
+	line, ok := r.strip(reachPX)
 	if !ok {
-		return cal
+		return nil, line
 	}
-	flat := *cal
-	flat.Form = mirror.NewForm()
-	best := r.parted(line, &flat, r.beyond(&line, &flat), mirror.Sights(r.u, r.v), prior, counted)
+	prior.Begin, prior.Lines = nil, nil
+	flat := &mirror.Calibration{Frame: r.res.Frame, Form: mirror.NewForm(), Undamaged: 1, RMSMM: math.Inf(1)}
+	far := r.beyond(&line, flat)
+	best := r.parted(line, flat, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, may)
 	if best == nil {
-		return cal
+		return nil, line
 	}
-	return r.aligned(best.cal)
+	cal = best.cal
+	if folds := cal.Form.Folds; len(folds) > 0 {
+		// Now that its bend is known the line parts the metal otherwise at its ends.
+		line, far = folds[0], r.beyond(&folds[0], cal)
+		prior.Begin = cal.Settled
+	}
+	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
+	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(cal) {
+		cal = next
+	}
+	return cal, line
 }
 
 // counted bars all counts but that which was read.
@@ -114,10 +139,24 @@ const leftOver = 0.7
 // parted is the likeliest of the counts of a line's far side that may be, with a fit that explains more than cal does; nil: none.
 func (r *run) parted(line mirror.Fold, cal *mirror.Calibration, far []bool, sights []mirror.Sight, prior mirror.Prior, may func(count) bool) *trial {
 	var inside []mirror.Sight
+	outwards := 0
 	for _, t := range sights {
-		if s, ok := across(&line, cal, t.PX, t.PY); ok && math.Abs(s) > clearMM && !far[int(t.PY)*r.u.W+int(t.PX)] {
+		s, ok := across(&line, cal, t.PX, t.PY)
+		if !ok || math.Abs(s) <= clearMM {
+			continue
+		}
+		isFar := far[int(t.PY)*r.u.W+int(t.PX)]
+		if isFar == (s > 0) {
+			outwards++
+		} else {
+			outwards--
+		}
+		if !isFar {
 			inside = append(inside, t)
 		}
+	}
+	if outwards < 0 {
+		line = line.Reversed()
 	}
 	near, err := r.nearSide(inside, prior)
 	if err != nil {

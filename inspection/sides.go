@@ -13,6 +13,7 @@ import (
 	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
 	"fairmetal/mirror"
+	"fairmetal/pose"
 )
 
 // sides are the two sides of a line that a single photo does not read across: the metal between the cards, and what lies beyond.
@@ -261,7 +262,7 @@ func (r *run) counts(near *mirror.Calibration, line mirror.Fold, sights []mirror
 
 const (
 	besideMM    = 80.0 // of the line: farther out the near side's form says little
-	mostHidden  = 12   // stripes: a step of 0.1 in slope, half a metre from the board, hides eleven of 9 mm
+	mostHidden  = 40   // stripes: a step of 0.1 in slope, half a metre from the board, hides eleven of 9 mm, and where nothing hangs together the far side is placed by its trend
 	mostStep    = 0.15
 	mostPull    = 6.0  // board distances by which a ray moves for a step of one: two, and aslant more
 	clearMM     = 15.0 // beside a line in which its own section bends the metal
@@ -312,25 +313,11 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 // partAtStrip counts the far side of a line that takes the stripes of a single photo along most of its way against the near one, where what hangs together past its ends fits no
 // form; nil: there is none, or no count fits.
 func (r *run) partAtStrip(prior mirror.Prior) *mirror.Calibration {
-	line, ok := r.strip(int(stripStripes * r.res.Quality.StripePX))
-	if !ok {
+	u, v := r.u, r.v
+	cal, line := r.acrossStrip(int(stripStripes*r.res.Quality.StripePX), prior, anyCount)
+	if cal == nil || !r.bearsOut(cal) {
+		r.u, r.v = u, v
 		return nil
-	}
-	flat := &mirror.Calibration{Frame: r.res.Frame, Form: mirror.NewForm(), Undamaged: 1, RMSMM: math.Inf(1)}
-	far := r.beyond(&line, flat)
-	best := r.parted(line, flat, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, anyCount)
-	if best == nil || !r.bearsOut(best.cal) {
-		return nil
-	}
-	cal := best.cal
-	if folds := cal.Form.Folds; len(folds) > 0 {
-		// Now that its bend is known the line parts the metal otherwise at its ends.
-		line, far = folds[0], r.beyond(&folds[0], cal)
-		prior.Begin = cal.Settled
-	}
-	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
-	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(cal) {
-		cal = next
 	}
 	r.strike(cal, line)
 	return cal
@@ -342,8 +329,23 @@ const stripStripes = 1.5
 // nearSide solves the set-up from the sights on the near side of a line, clear of it.
 func (r *run) nearSide(inside []mirror.Sight, prior mirror.Prior) (*mirror.Calibration, error) {
 	prior.Smooth = true
+	for i, c := range [2]pose.Placed{r.res.Frame.A, r.res.Frame.B} {
+		x, y, _ := r.cam.Project(c.Centre)
+		reach := 0.0
+		for _, q := range c.Corners {
+			cx, cy, _ := r.cam.Project(q)
+			reach = max(reach, besideCard*math.Hypot(cx-x, cy-y))
+		}
+		prior.Beyond[i] = !slices.ContainsFunc(inside, func(t mirror.Sight) bool { return math.Hypot(t.PX-x, t.PY-y) < reach })
+	}
+	if prior.Beyond[0] && prior.Beyond[1] {
+		prior.Beyond = [2]bool{}
+	}
 	return mirror.Calibrate(&r.res.Frame, inside, prior)
 }
+
+// besideCard is how far from a card's middle, in halves of its diagonal, sights lie on the same side as it.
+const besideCard = 1.3
 
 // countAcross is the count, of those that may be, of a line's far side that fits best with the form of the near one, and sets the line's width; nil: none fits.
 func (r *run) countAcross(near *mirror.Calibration, line *mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior, may func(count) bool) (best *trial) {

@@ -73,6 +73,9 @@ type Prior struct {
 	Begin *Start
 	// Smooth has no feature lines looked for beyond those it begins with: the sights end at one.
 	Smooth bool
+	// Beyond says of cards A and B that they lie beyond a feature line at which the sights end: they tell nothing of the form on this side, nor does the frame
+	// that both tell how it is tilted.
+	Beyond [2]bool
 	// Rough fits few of the sights, to tell which of several counts of the stripes fits best.
 	Rough bool
 }
@@ -100,6 +103,9 @@ const (
 // formSigma is how far, in mm at FormScaleMM from the origin, terms of the form of each degree may reach. Degree 2, the crown
 // itself, is free; a panel is never an exact quadric, but what it has beyond is small.
 var formSigma = [FormDegree + 1]float64{0.3, 0.6, 100, 0.6, 0.25}
+
+// tiltedFrame is how many times as far the form on one side of a feature line may be tilted against the frame of both.
+const tiltedFrame = 20.0
 
 // A styled line is nearly straight over a capture (1 unit: 10 mm of sag over +-100 mm), its fold some millimetres wide within a
 // factor of three. Common practice, no source.
@@ -532,6 +538,9 @@ type solver struct {
 func (s *solver) start() []float64 {
 	x := make([]float64, nBoard+len(s.exps))
 	// First crown from the cards: their tilts give the curvature along x.
+	if s.prior.Beyond != [2]bool{} {
+		return x
+	}
 	l := r3.Norm(r3.Sub(s.fr.B.Centre, s.fr.A.Centre)) / 2
 	x[nBoard+3] = -s.fr.SagMM * (FormScaleMM / l) * (FormScaleMM / l)
 	return x
@@ -670,10 +679,19 @@ func (s *solver) priors(b Board, f Form, see *view, x, r []float64) {
 	r[3], r[4], r[5] = x[3]/squareSigma, x[4]/squareSigma, x[5]/squareSigma
 	k := nBoard
 	for i, e := range s.exps {
-		r[k] = f.C[i] / formSigma[e[0]+e[1]]
+		degree := e[0] + e[1]
+		r[k] = f.C[i] / formSigma[degree]
+		if degree < 2 && s.prior.Beyond != [2]bool{} {
+			r[k] /= tiltedFrame
+		}
 		k++
 	}
-	for _, c := range see.cards {
+	for i, c := range see.cards {
+		if s.prior.Beyond[i] {
+			r[k], r[k+1], r[k+2] = 0, 0, 0
+			k += 3
+			continue
+		}
 		z, zx, zy := f.Eval(c.Centre.X, c.Centre.Y)
 		r[k] = (z - (c.Centre.Z - pose.CardThicknessMM)) / cardPlaceSigma
 		r[k+1] = (zx + c.Normal.X/c.Normal.Z) / cardTiltSigma

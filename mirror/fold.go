@@ -35,6 +35,12 @@ func (f Fold) Prepared() Fold {
 	return f
 }
 
+// Reversed is the same line with its normal to the other side.
+func (f Fold) Reversed() Fold {
+	f.Angle, f.S0, f.Bend = math.Mod(f.Angle+math.Pi, 2*math.Pi), -f.S0, -f.Bend
+	return f.Prepared()
+}
+
 func (f *Fold) normal() (sin, cos float64) {
 	if f.sin == 0 && f.cos == 0 {
 		return math.Sincos(f.Angle)
