@@ -720,7 +720,7 @@ func (r *run) mirror() error {
 			cal = r.lineAtEdge(cal, prior)
 		}
 		if amiss(cal) {
-			if next, _ := r.acrossStrip(stripPX, prior, counted); next != nil && misfit(next) < misfit(cal) {
+			if next, _, _ := r.acrossStrip(stripPX, prior, counted); next != nil && misfit(next) < misfit(cal) {
 				cal = r.aligned(next)
 			}
 		}

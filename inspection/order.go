@@ -54,7 +54,7 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if amiss(cal) {
 		u, v := r.u, r.v
 		r.u, r.v = read[0], read[1]
-		if parted, _ := r.acrossStrip(stripPX, prior, anyCount); parted != nil {
+		if parted, _, _ := r.acrossStrip(stripPX, prior, anyCount); parted != nil {
 			if lines := parted.Form.Folds; len(lines) > 0 {
 				prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
 			}
@@ -105,17 +105,17 @@ func (r *run) lineAtEdge(cal *mirror.Calibration, prior mirror.Prior) *mirror.Ca
 
 // acrossStrip solves the set-up on one side of the strip in which a line takes the stripes, and counts the other against it, of those counts that may be; nil: there
 // is no strip, or no count fits. A sharp line amid the panel draws a fit that knows nothing of it so far off that it does not show in what is left over.
-func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool) (cal *mirror.Calibration, line mirror.Fold) {
+func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool) (cal *mirror.Calibration, line mirror.Fold, far []bool) {
 	line, ok := r.strip(reachPX)
 	if !ok {
-		return nil, line
+		return nil, line, nil
 	}
 	prior.Begin, prior.Lines = nil, nil
 	flat := &mirror.Calibration{Frame: r.res.Frame, Form: mirror.NewForm(), Undamaged: 1, RMSMM: math.Inf(1)}
-	far := r.beyond(&line, flat)
+	far = r.beyond(&line, flat)
 	best := r.parted(line, flat, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, may)
 	if best == nil {
-		return nil, line
+		return nil, line, nil
 	}
 	cal = best.cal
 	if folds := cal.Form.Folds; len(folds) > 0 {
@@ -127,7 +127,7 @@ func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool)
 	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(cal) {
 		cal = next
 	}
-	return cal, line
+	return cal, line, far
 }
 
 // counted bars all counts but that which was read.

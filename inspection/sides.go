@@ -293,7 +293,7 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 			if folds := best.cal.Form.Folds; len(folds) > 0 { // else it shows too faint a step to keep it
 				line = folds[0]
 			}
-			r.strike(best.cal, line)
+			r.strike(best.cal, line, s.far)
 			return best.cal, nil
 		}
 	}
@@ -314,12 +314,12 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 // form; nil: there is none, or no count fits.
 func (r *run) partAtStrip(prior mirror.Prior) *mirror.Calibration {
 	u, v := r.u, r.v
-	cal, line := r.acrossStrip(int(stripStripes*r.res.Quality.StripePX), prior, anyCount)
+	cal, line, far := r.acrossStrip(int(stripStripes*r.res.Quality.StripePX), prior, anyCount)
 	if cal == nil || !r.bearsOut(cal) {
 		r.u, r.v = u, v
 		return nil
 	}
-	r.strike(cal, line)
+	r.strike(cal, line, far)
 	return cal
 }
 
@@ -416,43 +416,49 @@ func (r *run) tryCounts(list []count, line mirror.Fold, sights []mirror.Sight, f
 	return all
 }
 
-// strike leaves a stripe pair beside a line unread: where the stripes of one direction were followed across as if there were no line, they are
-// wrong there.
-func (r *run) strike(cal *mirror.Calibration, line mirror.Fold) {
+// strike leaves a stripe pair beside a line unread, and what near it was taken for the other side: where the stripes of one direction were followed across as if there
+// were no line, they are wrong there. The line's normal points to the far side.
+func (r *run) strike(cal *mirror.Calibration, line mirror.Fold, far []bool) {
 	cam := &cal.Frame.Camera
 	wide := struckStripes * r.res.Quality.StripePX * r3.Norm(cam.Centre) / cam.FocalPX
 	r.struckMM = wide
 	nan := float32(math.NaN())
-	// off is how far from the line the metal lies that a pixel shows, mm; NaN where it shows none.
+	// off is how far beyond the line the metal lies that a pixel shows, mm; NaN where it shows none.
 	off := func(px, py float64) float64 {
 		p, _, _, ok := cal.Form.Hit(cam.Centre, cam.Ray(px, py))
 		if !ok {
 			return math.NaN()
 		}
 		d, _, _ := line.Across(p.X, p.Y)
-		return math.Abs(d)
+		return d
 	}
 	const block = 8 * lineStepPX
-	clear := wide + 2*block*r3.Norm(cam.Centre)/cam.FocalPX // of the line, from the middle of a block that it does not touch
+	clear := max(wide, astrayMM) + 2*block*r3.Norm(cam.Centre)/cam.FocalPX // of the line, from the middle of a block that it does not touch
 	rows.Do((r.u.H+lineStepPX-1)/lineStepPX, func(y0, y1 int) {
 		for y := y0 * lineStepPX; y < y1*lineStepPX; y += lineStepPX {
-			far := false
+			away := false
 			for x := 0; x < r.u.W; x += lineStepPX {
 				if x%block == 0 {
-					far = off(float64(x)+block/2, float64(y)+lineStepPX/2) > clear
+					away = math.Abs(off(float64(x)+block/2, float64(y)+lineStepPX/2)) > clear
 				}
-				if far || !(off(float64(x)+lineStepPX/2, float64(y)+lineStepPX/2) <= wide) {
+				if away {
 					continue
 				}
+				d := off(float64(x)+lineStepPX/2, float64(y)+lineStepPX/2)
 				for j := y; j < min(y+lineStepPX, r.u.H); j++ {
-					for i := x; i < min(x+lineStepPX, r.u.W); i++ {
-						r.u.X[j*r.u.W+i], r.v.X[j*r.u.W+i] = nan, nan
+					for i := j*r.u.W + x; i < j*r.u.W+min(x+lineStepPX, r.u.W); i++ {
+						if math.Abs(d) <= wide || math.Abs(d) < astrayMM && far[i] != (d > 0) {
+							r.u.X[i], r.v.X[i] = nan, nan
+						}
 					}
 				}
 			}
 		}
 	})
 }
+
+// astrayMM is how far from a line metal of one side may have been taken for the other.
+const astrayMM = 30.0
 
 // lineBetween is the feature line between two sides, on the form of the near one.
 func (r *run) lineBetween(near *mirror.Calibration, s *sides) (mirror.Fold, bool) {
