@@ -178,7 +178,7 @@ func (r *run) why(x, y float64) string {
 	if r.beyondSeam != nil && r.besideSeam(ix, iy) {
 		return "beyond-line"
 	}
-	if r.struckMM > 0 && r.onSeam(x, y) {
+	if r.struckMM > 0 && r.onSeam(x, y, 1) {
 		return "on-line"
 	}
 	if r.facesBoard(x, y, 0) && r.touchesInside(x, y) {

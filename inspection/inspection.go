@@ -1153,20 +1153,31 @@ func (r *run) spanSeams(g surface.Grid, rx, ry []float32) (spanned []int) {
 	if r.seam == nil && r.struckMM == 0 && !r.parts(g, rx, ry) {
 		return nil
 	}
-	x, y := slices.Clone(rx), slices.Clone(ry)
-	for i, filled := range surface.CloseGaps(g, x, y, r.spanMM()) {
-		if filled && r.onSeam(g.XY(i%g.Cols, i/g.Cols)) {
-			spanned = append(spanned, i)
+	for _, wide := range spanTimes {
+		x, y := slices.Clone(rx), slices.Clone(ry)
+		for i, filled := range surface.CloseGaps(g, x, y, wide*r.spanMM()) {
+			if !filled {
+				continue
+			}
+			if px, py := g.XY(i%g.Cols, i/g.Cols); r.onSeam(px, py, wide) {
+				spanned = append(spanned, i)
+			}
 		}
-	}
-	if r.unlike(g, rx, ry, spanned) {
-		return nil
-	}
-	for _, i := range spanned {
-		rx[i], ry[i] = x[i], y[i]
+		if r.unlike(g, rx, ry, spanned) {
+			return nil
+		}
+		for _, i := range spanned {
+			rx[i], ry[i] = x[i], y[i]
+		}
+		if !r.parts(g, rx, ry) {
+			break
+		}
 	}
 	return spanned
 }
+
+// spanTimes are how many times as wide as usual a line's span may be: as wide as holds both sides together.
+var spanTimes = []float64{1, 1.5, 2, 3}
 
 // parts tells whether a feature line of the form, on which the stripes run too densely to be read, parts the metal.
 func (r *run) parts(g surface.Grid, rx, ry []float32) bool {
@@ -1183,10 +1194,10 @@ const partShare = 0.03
 // spanMM is half the width of what is spanned along a feature line.
 func (r *run) spanMM() float64 { return max(seamSpanMM, r.struckMM+gapMM) }
 
-// onSeam tells whether a place lies on a feature line of the form, or, where the form has none, is seen on a seam.
-func (r *run) onSeam(x, y float64) bool {
+// onSeam tells whether a place lies on a feature line of the form, so many times as wide as usual, or, where the form has none, is seen on a seam.
+func (r *run) onSeam(x, y, wide float64) bool {
 	if lines := r.res.Calibration.Form.Lines(); len(lines) > 0 {
-		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < r.spanMM() })
+		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < wide*r.spanMM() })
 	}
 	i, ok := r.seenIndex(x, y)
 	return ok && r.onSeamPX(i)
