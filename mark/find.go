@@ -227,28 +227,30 @@ const (
 	mostQuiver  = 6.0 // what quivers more does not by noise
 )
 
-// lineReachMM is how far beside a feature line its section is taken off with the roughness that dense stripes leave there.
-const lineReachMM = 12.0
+// lineReachMM are how far beside a feature line its section is taken off with the roughness that dense stripes leave there, and on it.
+var lineReachMM = [...]float64{12, 3}
 
 // besideLine notes how restless the metal along a feature line is.
 func (f *finder) besideLine(l surface.Across) {
-	near := make([]bool, len(f.smooth))
+	far := make([]float32, len(f.smooth))
 	rows.Do(f.s.Rows, func(r0, r1 int) {
 		for i := r0 * f.s.Cols; i < r1*f.s.Cols; i++ {
 			d, _ := l(f.s.XY(i%f.s.Cols, i/f.s.Cols))
-			near[i] = math.Abs(d) < lineReachMM
+			far[i] = float32(math.Abs(d))
 		}
 	})
-	var at []int
-	var v []float32
-	for i, h := range f.smooth {
-		if near[i] && h == h {
-			at, v = append(at, i), append(v, h)
+	for _, reach := range lineReachMM {
+		var at []int
+		var v []float32
+		for i, h := range f.smooth {
+			if far[i] < float32(reach) && h == h {
+				at, v = append(at, i), append(v, h)
+			}
 		}
-	}
-	if n := spread(v); n > 1.5*f.noise {
-		for _, i := range at {
-			f.restless[i] = max(f.restless[i], float32(n))
+		if n := spread(v); n > 1.5*f.noise {
+			for _, i := range at {
+				f.restless[i] = max(f.restless[i], float32(n))
+			}
 		}
 	}
 }
