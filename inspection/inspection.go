@@ -917,12 +917,12 @@ func (r *run) stripeSlope() float64 {
 // contradictions says where the slopes are those of no surface, as stripes counted wrong over a part make them.
 func (r *run) contradictions(g surface.Grid, of *relief) *surface.Blocks {
 	skip := of.gap
-	if r.set.Kind == capture.Shifted && !r.onePitch() && len(r.res.Calibration.Form.Folds) > 0 {
-		// The order is known, and what a line's bend hides of a dent on it contradicts itself.
+	if r.set.Kind != capture.Single && len(r.res.Calibration.Form.Folds) > 0 {
+		// What a line's bend hides of a dent on it contradicts itself.
 		skip = slices.Clone(skip)
 		rows.Do(g.Rows, func(r0, r1 int) {
 			for i := r0 * g.Cols; i < r1*g.Cols; i++ {
-				skip[i] = skip[i] || r.slips(g.XY(i%g.Cols, i/g.Cols))
+				skip[i] = skip[i] || r.onLine(g.XY(i%g.Cols, i/g.Cols))
 			}
 		})
 	}
@@ -1087,8 +1087,12 @@ func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (*relief, er
 // slips tells whether stripes may have slipped at a place: anywhere where one pitch was shown, else on feature lines, where the metal turns all
 // along and what is off would run on beyond.
 func (r *run) slips(x, y float64) bool {
-	return r.onePitch() || r.set.Kind == capture.Single ||
-		slices.ContainsFunc(r.res.Calibration.Form.Lines(), func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < slipMM })
+	return r.onePitch() || r.set.Kind == capture.Single || r.onLine(x, y)
+}
+
+// onLine tells whether a place lies so near a feature line that stripes may slip there.
+func (r *run) onLine(x, y float64) bool {
+	return slices.ContainsFunc(r.res.Calibration.Form.Lines(), func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < slipMM })
 }
 
 // slipMM is how far beside a feature line stripes may slip.
