@@ -51,7 +51,7 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	case cal.Edge != nil:
 		cal = r.countBeyond(*cal.Edge, cal, prior)
 	}
-	if amiss(cal) {
+	if amiss(cal) || !r.bearsOut(cal) {
 		u, v := r.u, r.v
 		r.u, r.v = read[0], read[1]
 		if parted, _, _ := r.acrossStrip(stripPX, prior, anyCount); parted != nil {

@@ -74,11 +74,14 @@ func (f *finder) doubt(i int) float64 {
 	return 0
 }
 
-// dropRestless drops marks that stand out of the metal around them neither as far as a mark must stand out of the whole panel nor in their band: far out,
-// where stripes are few pixels wide, single photos are restless.
+// dropRestless drops marks that are of a feature line's own, or stand out of the metal around them neither as far as a mark must stand out of the whole panel nor in
+// their band: far out, where stripes are few pixels wide, single photos are restless.
 func (f *finder) dropRestless(found []*region, marks []Mark) []Mark {
 	var out []Mark
 	for k, m := range marks {
+		if f.ofLine(&m) {
+			continue
+		}
 		if f.share(found[k].at) == 1 {
 			if here := f.spreadAround(&m); here > restlessTimes*f.noise && m.DepthUM < noiseRatio*here {
 				continue

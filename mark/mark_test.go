@@ -337,6 +337,19 @@ func TestUnreadSpot(t *testing.T) {
 	if m := without(0, 0, 3.5, 4.2); len(m) != 0 {
 		t.Errorf("a hole in even metal: %+v", m)
 	}
+	// Metal that runs a little off where it is measured last is even.
+	for i, off := range []float64{0, 0.008} {
+		s := skin(33, 0.3, func(x, y float64) float64 { return off * math.Exp(-((x-12)*(x-12)+(y+8)*(y+8))/(2*25*25)) })
+		for i := range s.Height {
+			if x, y := s.XY(i%s.Cols, i/s.Cols); math.Hypot(x-12, y+8) < 4.2 {
+				s.Height[i], s.Sigma[i] = float32(math.NaN()), float32(math.NaN())
+			}
+		}
+		f := newFinder(s, Options{Sharp: func(x, y float64) bool { return true }, Read: Pixelwise, MinDepthUM: DefaultMinDepthUM})
+		if m := f.unread(nil); len(m) != 0 {
+			t.Errorf("%d: a hole in metal that runs off: %+v", i, m)
+		}
+	}
 	if m := without(0.3, 0.01, 14, 3); len(m) != 1 || m[0].LengthMM < 20 {
 		t.Errorf("a low whose bottom was not seen: %+v", m)
 	}

@@ -21,7 +21,7 @@ func (f *finder) unread(marks []Mark) []Mark {
 	for k := range f.holes {
 		h := &f.holes[k]
 		area := float64(len(h.cells)) * f.s.PitchMM * f.s.PitchMM
-		if area < leastUnreadMM2 || area > mostUnreadMM2 || f.onLine(h.cells) {
+		if area < leastUnreadMM2 || area > mostUnreadMM2 || f.onLine(h.cells, 0.5) != nil {
 			continue
 		}
 		m := ofHole(f.s.Grid, h.cells)
@@ -59,7 +59,6 @@ func (f *finder) unread(marks []Mark) []Mark {
 const (
 	leastUnreadMM2 = 20.0  // a mark of 6 mm hides 28
 	mostUnreadMM2  = 800.0 // of a larger one flanks are seen
-	lineHoleMM     = 8.0   // of a feature line, on which the stripes run too densely by themselves
 	unreadCompact  = 2.5   // times as long as wide: what runs on further is a line's, or a strip without stripes
 	unevenRim      = 3.0   // times the spread of even metal; where noise alone makes holes it is one and a half
 	farRing        = 3.0   // times a hole's length and width, beyond its crown
@@ -84,20 +83,6 @@ func (f *finder) farAround(m *Mark) float64 {
 		return 0
 	}
 	return order.Median(ring)
-}
-
-// onLine tells whether most of the cells lie on a feature line.
-func (f *finder) onLine(cells []int) bool {
-	n := 0
-	for _, i := range cells {
-		if slices.ContainsFunc(f.opt.Lines, func(l surface.Across) bool {
-			d, _ := l(f.s.XY(i%f.s.Cols, i/f.s.Cols))
-			return math.Abs(d) < lineHoleMM
-		}) {
-			n++
-		}
-	}
-	return 2*n > len(cells)
 }
 
 // Hidden is a low of unknown depth, round, where the metal inside a mark has no value, and how wide a circle of that area is; zero where all has one.

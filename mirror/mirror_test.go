@@ -376,3 +376,15 @@ func TestArc(t *testing.T) {
 		}
 	}
 }
+
+// TestReversed: a line with its normal to the other side is the same line.
+func TestReversed(t *testing.T) {
+	f := Fold{Angle: 2.3, S0: 17, Bend: 4e-4, Step: 0.05, Width: 4}
+	g := f.Reversed()
+	for _, p := range [][2]float64{{0, 0}, {30, -20}, {-70, 55}} {
+		s, along := f.Line(p[0], p[1])
+		if back, other := g.Line(p[0], p[1]); math.Abs(s+back) > 1e-9 || math.Abs(along+other) > 1e-9 {
+			t.Errorf("%v: %g, %g and %g, %g", p, s, along, back, other)
+		}
+	}
+}
