@@ -94,7 +94,7 @@ func TestNearSide(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if near.RMSMM > 0.15 || near.Undamaged < 0.95 || math.Abs(r3.Norm(near.Board.Centre)/480-1) > 0.05 {
+	if near.RMSMM > 0.15 || near.Undamaged < 0.85 || math.Abs(r3.Norm(near.Board.Centre)/480-1) > 0.05 {
 		t.Errorf("%d sights to %.2f mm, %.0f %% of them; board %.0f mm away", len(inside), near.RMSMM, 100*near.Undamaged, r3.Norm(near.Board.Centre))
 	}
 }

@@ -27,7 +27,11 @@ func lined(line mirror.Fold, off float64, seen func(p r3.Vec, s float64) bool) *
 	card := func(x float64) pose.Placed {
 		z, zx, zy := form.Eval(x, 0)
 		n := r3.Unit(r3.Vec{X: -zx, Y: -zy, Z: 1})
-		return pose.Placed{Centre: r3.Add(r3.Vec{X: x, Z: z}, r3.Scale(pose.CardThicknessMM, n)), Normal: n}
+		p := pose.Placed{Centre: r3.Add(r3.Vec{X: x, Z: z}, r3.Scale(pose.CardThicknessMM, n)), Normal: n}
+		for i, k := range [4][2]float64{{-28, 28}, {28, 28}, {28, -28}, {-28, -28}} {
+			p.Corners[i] = r3.Add(p.Centre, r3.Vec{X: k[0], Y: k[1]})
+		}
+		return p
 	}
 	fr := pose.Frame{Camera: cam, A: card(-150), B: card(150), SagMM: 3.1}
 	truth := mirror.Calibration{Frame: fr, Board: mirror.Nominal(&cam, 480), Form: form}
