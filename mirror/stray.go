@@ -65,7 +65,7 @@ func (s *solver) stray() []int {
 
 const (
 	edgeStepDeg = 6
-	edgeSights  = 40  // fewer stray ones tell no line
+	edgeSights  = 20  // fewer stray ones tell no line
 	edgeWrong   = 0.2 // of them may lie on the wrong side of it, and as many sound ones
 )
 
