@@ -720,8 +720,11 @@ func (r *run) mirror() error {
 			cal = r.lineAtEdge(cal, prior)
 		}
 		if amiss(cal) {
+			u, v := r.u, r.v
 			if next, _, _ := r.acrossStrip(stripPX, prior, counted); next != nil && misfit(next) < misfit(cal) {
 				cal = r.aligned(next)
+			} else {
+				r.u, r.v = u, v
 			}
 		}
 	}

@@ -118,11 +118,10 @@ func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool)
 		return nil, line, nil
 	}
 	cal = best.cal
-	if folds := cal.Form.Folds; len(folds) > 0 {
-		// Now that its bend is known the line parts the metal otherwise at its ends.
-		line, far = folds[0], r.beyond(&folds[0], cal)
-		prior.Begin = cal.Settled
-	}
+	prior.Begin = cal.Settled
+	// Now that its bend is known the line parts the metal otherwise at its ends.
+	line = fitted(best.line, cal)
+	far = r.beyond(&line, cal)
 	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
 	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(cal) {
 		cal = next
@@ -166,6 +165,7 @@ func (r *run) parted(line mirror.Fold, cal *mirror.Calibration, far []bool, sigh
 	if best == nil || misfit(best.cal) >= misfit(cal) || amiss(best.cal) {
 		return nil
 	}
+	best.line = line
 	return best
 }
 

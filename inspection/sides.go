@@ -242,17 +242,20 @@ func (r *run) counts(near *mirror.Calibration, line mirror.Fold, sights []mirror
 	if len(all) < leastOnLine {
 		return nil
 	}
+	// What is left over is quadratic in the counts: its sums are made once.
+	var ww, wu, wv, wd, du, dv, dd float64
+	for _, p := range all {
+		ww, wu, wv, wd = ww+p.wu*p.wu+p.wv*p.wv, wu+p.wu, wv+p.wv, wd+p.wu*p.du+p.wv*p.dv
+		du, dv, dd = du+p.du, dv+p.dv, dd+p.du*p.du+p.dv*p.dv
+	}
+	n := float64(len(all))
 	var list []count
 	for ku := -mostHidden; ku <= mostHidden; ku++ {
 		for kv := -mostHidden; kv <= mostHidden; kv++ {
-			du, dv := float64(ku)*r.u.PitchMM, float64(kv)*r.v.PitchMM
-			var ww, wd, dd float64
-			for _, p := range all {
-				a, b := p.du+du, p.dv+dv
-				ww, wd, dd = ww+p.wu*p.wu+p.wv*p.wv, wd+p.wu*a+p.wv*b, dd+a*a+b*b
-			}
+			u, v := float64(ku)*r.u.PitchMM, float64(kv)*r.v.PitchMM
+			wd, dd := wd+u*wu+v*wv, dd+2*(u*du+v*dv)+n*(u*u+v*v)
 			if step := wd / ww; math.Abs(step) < mostStep {
-				list = append(list, count{ku, kv, step, math.Sqrt(max(0, dd-step*wd) / float64(len(all)))})
+				list = append(list, count{ku, kv, step, math.Sqrt(max(0, dd-step*wd) / n)})
 			}
 		}
 	}
@@ -290,10 +293,7 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 	if line, ok := r.lineBetween(near, s); ok {
 		if best := r.countAcross(near, &line, sights, s.far, prior, anyCount); best != nil && r.bearsOut(best.cal) {
 			r.u, r.v = r.u.Moved(s.far, best.u), r.v.Moved(s.far, best.v)
-			if folds := best.cal.Form.Folds; len(folds) > 0 { // else it shows too faint a step to keep it
-				line = folds[0]
-			}
-			r.strike(best.cal, line, s.far)
+			r.strike(best.cal, fitted(line, best.cal), s.far)
 			return best.cal, nil
 		}
 	}
@@ -309,6 +309,19 @@ func (r *run) countSides(s *sides, prior mirror.Prior) (*mirror.Calibration, err
 	r.note(Warning, "feature-line", "how many stripes a feature line hides cannot be told from a single photo: the metal beyond the line got no value", beyondAdvice)
 	return near, nil
 }
+
+// fitted is the line as the form has it; as it was where the form has none there, too faint a step to keep it.
+func fitted(line mirror.Fold, cal *mirror.Calibration) mirror.Fold {
+	for _, f := range cal.Form.Folds {
+		if math.Abs(f.S0-line.S0) < fittedMM && math.Abs(math.Remainder(f.Angle-line.Angle, 2*math.Pi)) < fittedMM/lineReachMM {
+			return f
+		}
+	}
+	return line
+}
+
+// fittedMM is how far a fit may move a line, and at lineReachMM turn it.
+const fittedMM = 20.0
 
 // partAtStrip counts the far side of a line that takes the stripes of a single photo along most of its way against the near one, where what hangs together past its ends fits no
 // form; nil: there is none, or no count fits.
@@ -362,7 +375,8 @@ func (r *run) countAcross(near *mirror.Calibration, line *mirror.Fold, sights []
 // trial is a count and the fit with it; nil: there is none.
 type trial struct {
 	count
-	cal *mirror.Calibration
+	cal  *mirror.Calibration
+	line mirror.Fold // its normal to the side that was counted
 }
 
 // tryCounts fits the set-up with the likeliest counts on few sights, and with those that fit best on all, from where they came to.
