@@ -37,6 +37,7 @@ func (r *run) lows() {
 		}
 		if low, across := mark.Hidden(r.res.Surface, m); across > tooWide*math.Sqrt(16*m.DepthUM/1000*b*c/(b+c)) {
 			low.ID, low.DepthUM, low.CrownUM, low.DepthSigmaUM = m.ID, m.DepthUM, m.DepthUM, m.DepthUM
+			low.VolumeMM3, low.RadiusMM, low.StretchPct = m.VolumeMM3, m.RadiusMM, m.StretchPct
 			*m = low
 		}
 	}

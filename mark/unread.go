@@ -103,7 +103,7 @@ func Hidden(s *surface.Surface, m *Mark) (low Mark, acrossMM float64) {
 func ofHole(g surface.Grid, cells []int) Mark {
 	o := oval(g, cells)
 	m := Mark{Kind: Round, XMM: round(o.XMM, 2), YMM: round(o.YMM, 2), LengthMM: round(o.LengthMM, 1), WidthMM: round(o.WidthMM, 1),
-		AngleDeg: round(o.AngleDeg, 1), Folded: true, DeepestMM: [2]float64{round(o.XMM, 2), round(o.YMM, 2)}}
+		AngleDeg: round(math.Mod(o.AngleDeg+180, 180), 1), Folded: true, DeepestMM: [2]float64{round(o.XMM, 2), round(o.YMM, 2)}}
 	sin, cos := math.Sincos(o.AngleDeg * math.Pi / 180)
 	for k := range unreadCorners {
 		s, c := math.Sincos(2 * math.Pi * float64(k) / unreadCorners)
