@@ -720,11 +720,9 @@ func (r *run) mirror() error {
 			cal = r.lineAtEdge(cal, prior)
 		}
 		if amiss(cal) {
-			u, v := r.u, r.v
-			if next, _, _ := r.acrossStrip(stripPX, prior, counted); next != nil && misfit(next) < misfit(cal) {
-				cal = r.aligned(next)
-			} else {
-				r.u, r.v = u, v
+			if next := r.acrossStrip(stripPX, prior, counted); next != nil && misfit(next.cal) < misfit(cal) {
+				r.u, r.v = next.u, next.v
+				cal = r.aligned(next.cal)
 			}
 		}
 	}
@@ -920,12 +918,13 @@ func (r *run) stripeSlope() float64 {
 // contradictions says where the slopes are those of no surface, as stripes counted wrong over a part make them.
 func (r *run) contradictions(g surface.Grid, of *relief) *surface.Blocks {
 	skip := of.gap
-	if r.set.Kind != capture.Single && len(r.res.Calibration.Form.Folds) > 0 {
+	if lines := r.res.Calibration.Form.Lines(); r.set.Kind != capture.Single && len(lines) > 0 {
 		// What a line's bend hides of a dent on it contradicts itself.
 		skip = slices.Clone(skip)
 		rows.Do(g.Rows, func(r0, r1 int) {
 			for i := r0 * g.Cols; i < r1*g.Cols; i++ {
-				skip[i] = skip[i] || r.onLine(g.XY(i%g.Cols, i/g.Cols))
+				x, y := g.XY(i%g.Cols, i/g.Cols)
+				skip[i] = skip[i] || onLine(lines, x, y, mark.BeltMM)
 			}
 		})
 	}
@@ -1090,16 +1089,13 @@ func (r *run) integrate(g surface.Grid, dev []float64, tol float64) (*relief, er
 // slips tells whether stripes may have slipped at a place: anywhere where one pitch was shown, else on feature lines, where the metal turns all
 // along and what is off would run on beyond.
 func (r *run) slips(x, y float64) bool {
-	return r.onePitch() || r.set.Kind == capture.Single || r.onLine(x, y)
+	return r.onePitch() || r.set.Kind == capture.Single || onLine(r.res.Calibration.Form.Lines(), x, y, mark.BeltMM)
 }
 
-// onLine tells whether a place lies so near a feature line that stripes may slip there.
-func (r *run) onLine(x, y float64) bool {
-	return slices.ContainsFunc(r.res.Calibration.Form.Lines(), func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < slipMM })
+// onLine tells whether a place lies within so many mm of a feature line.
+func onLine(lines []surface.Across, x, y, mm float64) bool {
+	return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < mm })
 }
-
-// slipMM is how far beside a feature line stripes may slip.
-const slipMM = 8.0
 
 // widest is the largest of what lies within bendReachMM, row and column.
 func widest(g surface.Grid, v []float32) []float32 {
@@ -1204,7 +1200,7 @@ func (r *run) spanMM() float64 { return max(seamSpanMM, r.struckMM+gapMM) }
 // onSeam tells whether a place lies on a feature line of the form, so many times as wide as usual, or, where the form has none, is seen on a seam.
 func (r *run) onSeam(x, y, wide float64) bool {
 	if lines := r.res.Calibration.Form.Lines(); len(lines) > 0 {
-		return slices.ContainsFunc(lines, func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < wide*r.spanMM() })
+		return onLine(lines, x, y, wide*r.spanMM())
 	}
 	i, ok := r.seenIndex(x, y)
 	return ok && r.onSeamPX(i)
@@ -1277,8 +1273,7 @@ func (r *run) marks() error {
 	if r.set.Kind != capture.Single {
 		opt.Read = mark.Pixelwise
 		opt.Sharp = func(x, y float64) bool {
-			onLine := func(l surface.Across) bool { d, _ := l(x, y); return math.Abs(d) < lineHoleMM }
-			return !r.byCard(x, y) && !slices.ContainsFunc(lines, onLine)
+			return !r.byCard(x, y) && !onLine(lines, x, y, lineHoleMM)
 		}
 	}
 	r.res.Marks = mark.Find(r.res.Surface, opt)

@@ -54,11 +54,12 @@ func (r *run) countOut(prior mirror.Prior) (*mirror.Calibration, error) {
 	if amiss(cal) || !r.bearsOut(cal) {
 		u, v := r.u, r.v
 		r.u, r.v = read[0], read[1]
-		if parted, _, _ := r.acrossStrip(stripPX, prior, anyCount); parted != nil {
-			if lines := parted.Form.Folds; len(lines) > 0 {
+		if parted := r.acrossStrip(stripPX, prior, anyCount); parted != nil {
+			r.u, r.v = parted.u, parted.v
+			if lines := parted.cal.Form.Folds; len(lines) > 0 {
 				prior.Begin, prior.Lines = &mirror.Start{Lines: lines}, lines
 			}
-			if next := r.reorder(r.aligned(parted), prior); misfit(next) < misfit(cal) {
+			if next := r.reorder(r.aligned(parted.cal), prior); misfit(next) < misfit(cal) {
 				return next, nil
 			}
 		}
@@ -103,30 +104,36 @@ func (r *run) lineAtEdge(cal *mirror.Calibration, prior mirror.Prior) *mirror.Ca
 	return r.aligned(best.cal)
 }
 
+// parting is a set-up solved on both sides of a line, its normal to the far one, with the stripes as they are counted then.
+type parting struct {
+	cal  *mirror.Calibration
+	line mirror.Fold
+	far  []bool
+	u, v *phase.Field
+}
+
 // acrossStrip solves the set-up on one side of the strip in which a line takes the stripes, and counts the other against it, of those counts that may be; nil: there
 // is no strip, or no count fits. A sharp line amid the panel draws a fit that knows nothing of it so far off that it does not show in what is left over.
-func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool) (cal *mirror.Calibration, line mirror.Fold, far []bool) {
+func (r *run) acrossStrip(reachPX int, prior mirror.Prior, may func(count) bool) *parting {
 	line, ok := r.strip(reachPX)
 	if !ok {
-		return nil, line, nil
+		return nil
 	}
 	prior.Begin, prior.Lines = nil, nil
 	flat := &mirror.Calibration{Frame: r.res.Frame, Form: mirror.NewForm(), Undamaged: 1, RMSMM: math.Inf(1)}
-	far = r.beyond(&line, flat)
-	best := r.parted(line, flat, far, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, may)
+	best := r.parted(line, flat, r.beyond(&line, flat), mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior, may)
 	if best == nil {
-		return nil, line, nil
+		return nil
 	}
-	cal = best.cal
-	prior.Begin = cal.Settled
+	prior.Begin = best.cal.Settled
 	// Now that its bend is known the line parts the metal otherwise at its ends.
-	line = fitted(best.line, cal)
-	far = r.beyond(&line, cal)
-	r.u, r.v = r.u.Moved(far, best.u), r.v.Moved(far, best.v)
-	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(r.u.Untorn(tornPX), r.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(cal) {
-		cal = next
+	p := &parting{cal: best.cal, line: fitted(best.line, best.cal)}
+	p.far = r.beyond(&p.line, p.cal)
+	p.u, p.v = r.u.Moved(p.far, best.u), r.v.Moved(p.far, best.v)
+	if next, err := mirror.Calibrate(&r.res.Frame, mirror.Sights(p.u.Untorn(tornPX), p.v.Untorn(tornPX)), prior); err == nil && misfit(next) < misfit(p.cal) {
+		p.cal = next
 	}
-	return cal, line, far
+	return p
 }
 
 // counted bars all counts but that which was read.

@@ -326,14 +326,13 @@ const fittedMM = 20.0
 // partAtStrip counts the far side of a line that takes the stripes of a single photo along most of its way against the near one, where what hangs together past its ends fits no
 // form; nil: there is none, or no count fits.
 func (r *run) partAtStrip(prior mirror.Prior) *mirror.Calibration {
-	u, v := r.u, r.v
-	cal, line, far := r.acrossStrip(int(stripStripes*r.res.Quality.StripePX), prior, anyCount)
-	if cal == nil || !r.bearsOut(cal) {
-		r.u, r.v = u, v
+	p := r.acrossStrip(int(stripStripes*r.res.Quality.StripePX), prior, anyCount)
+	if p == nil || !r.bearsOut(p.cal) {
 		return nil
 	}
-	r.strike(cal, line, far)
-	return cal
+	r.u, r.v = p.u, p.v
+	r.strike(p.cal, p.line, p.far)
+	return p.cal
 }
 
 // stripStripes is how many stripe pairs a line hides of a single photo to either side.

@@ -11,7 +11,7 @@ func (f *finder) onLine(cells []int, share float64) surface.Across {
 	for _, l := range f.opt.Lines {
 		n := 0
 		for _, i := range cells {
-			if d, _ := l(f.s.XY(i%f.s.Cols, i/f.s.Cols)); math.Abs(d) < beltMM {
+			if d, _ := l(f.s.XY(i%f.s.Cols, i/f.s.Cols)); math.Abs(d) < BeltMM {
 				n++
 			}
 		}
@@ -38,8 +38,10 @@ func (f *finder) ofLine(m *Mark) bool {
 	return m.LengthMM < thinMM || m.WidthMM < speckMM || m.WidthMM < thinMM && along && m.LengthMM > stripRatio*m.WidthMM
 }
 
+// BeltMM is how far to either side of a feature line stripes may be lost or slip.
+const BeltMM = 8.0
+
 const (
-	beltMM     = 8.0 // to either side of a line, in which stripes are lost or slip
 	mostOnLine = 0.8 // of a mark's cells
 	thinMM     = 7.0
 	speckMM    = 3.5 // no mark is as narrow

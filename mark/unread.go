@@ -71,11 +71,10 @@ func AsCrown(highUM, breadthMM float64) bool { return highUM < 3*breadthMM }
 
 // farAround is the middle height, um, of the metal in a ring about a mark, beyond what its crown reaches; zero where none is known.
 func (f *finder) farAround(m *Mark) float64 {
-	inside := map[int]bool{}
-	m.Cells(f.s.Grid, farRing, 0, func(i int) { inside[i] = true })
 	var ring []float64
 	m.Cells(f.s.Grid, farRing, rimOfHoleMM, func(i int) {
-		if v := float64(f.um[i]); v == v && !inside[i] {
+		x, y := f.s.XY(i%f.s.Cols, i/f.s.Cols)
+		if v := float64(f.um[i]); v == v && !m.Inside(x, y, farRing, 0) {
 			ring = append(ring, v)
 		}
 	})
