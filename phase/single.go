@@ -75,7 +75,7 @@ func lockOn(r *raster, square bool) *lock {
 
 // finish judges what the loop has followed, and places it on the board.
 func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (*Single, error) {
-	l.look(quiteStill, nil)
+	l.look(closely, nil)
 	l.purify(nil)
 	l.judge()
 	l.place(boardMM / pitchMM)

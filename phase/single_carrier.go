@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"fairmetal/internal/order"
@@ -80,15 +81,19 @@ const (
 	scaleStep = 1.17
 	// minPurity of stripes: flake, noise and print stay under 0.2 in windows of this size.
 	minPurity = 0.3
-	// minStripeCells is how many cells with stripes make it worth going on: about ten stripe pairs squared.
-	minStripeCells = 400
+	// beatsPerStripe is how many cells of the beat span a stripe pair as guided: the windows are wider, and stripes twice as dense still pass a cell.
+	beatsPerStripe = 3.5
+	// mostBeats are enough for the trend.
+	mostBeats = 4000
+	// minStripes is how many stripe pairs squared make it worth going on.
+	minStripes = 16
 )
 
 // findCarrier finds the trend of the stripes: it tries the guide at several scales, reads the local frequency from the beat
 // with the best of them, and fits a polynomial whose gradient has these frequencies, robustly. Nil where there are no stripes.
 func (r *raster) findCarrier() *carrier {
 	c := &carrier{cx: float64(r.w) / 2, cy: float64(r.h) / 2, scale: float64(max(r.w, r.h)) / 2}
-	c.q = max(2, int(math.Round(r.period/5)))
+	c.q = max(2, int(math.Round(r.period/beatsPerStripe)))
 	c.cols, c.rows = (r.w+c.q-1)/c.q, (r.h+c.q-1)/c.q
 	c.levels = r.twoLevels(c.q, c.cols, c.rows, r.period)
 	beats := r.beats(c)
@@ -98,7 +103,7 @@ func (r *raster) findCarrier() *carrier {
 			pure = append(pure, b.purity)
 		}
 	}
-	if len(pure) < minStripeCells {
+	if float64(len(pure)) < minStripes*beatsPerStripe*beatsPerStripe {
 		return nil
 	}
 	floor := max(minPurity, 0.7*order.Nth(pure, len(pure)*9/10))
@@ -116,8 +121,8 @@ func (r *raster) beats(c *carrier) []beat {
 	}
 	re, im := r.demodulate(c, scales)
 	best := make([]beat, c.cols*c.rows)
-	stride := r.colStride()
-	count := float32(c.q*((c.q+stride-1)/stride)) / rowStride
+	across, down := r.strides()
+	count := float32(((c.q+across-1)/across)*c.q) / float32(down)
 	for k, s := range scales {
 		sigma := 0.8 * r.period / float64(s) / float64(c.q)
 		re, im := smooth(re[k], c.cols, c.rows, sigma), smooth(im[k], c.cols, c.rows, sigma)
@@ -161,7 +166,8 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 	for range scales {
 		re, im = append(re, make([]float32, n)), append(im, make([]float32, n))
 	}
-	lim, stride := float32(r.reach), r.colStride()
+	lim := float32(r.reach)
+	stride, _ := r.strides()
 	r.cells(c.q, c.cols, c.rows, func(y, first int, row []float32) {
 		line, t := make([]float32, r.guide.cols), make([]float32, r.w)
 		own, turns := make([]float32, 0, c.q), make([]float32, 0, c.q)
@@ -192,13 +198,10 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 	return re, im
 }
 
-// colStride is how many pixels apart the beat reads these rows: two where the densest stripes that the guide may stand for keep six
-// pixels.
-func (r *raster) colStride() int {
-	if r.period >= 6*guideSlack {
-		return 2
-	}
-	return 1
+// strides is how many pixels apart, across and down, the first looks read the photo: the densest stripes that the guide may stand for keep
+// six across and three down.
+func (r *raster) strides() (across, down int) {
+	return min(max(int(r.period/(6*guideSlack)), 1), 2), min(max(int(r.period/(3*guideSlack)), 2), 4)
 }
 
 // maxSwing bounds the normalised photo: stripes swing by 1 (square) to pi/2 (sine), print and glare by more.
@@ -210,28 +213,30 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 	t := terms()
 	n := len(t)
 	type sample struct {
-		x, y, fx, fy, w float64
+		gx, gy    []float64 // gradient of the terms there
+		fx, fy, w float64
 	}
 	var all []sample
-	step := 1
-	for {
-		all = all[:0]
-		for j := step / 2; j < c.rows; j += step {
-			for i := step / 2; i < c.cols; i += step {
-				if b := beats[j*c.cols+i]; b.purity > floor {
-					all = append(all, sample{(float64(i) + 0.5) * float64(c.q), (float64(j) + 0.5) * float64(c.q), float64(b.fx), float64(b.fy), 1})
-				}
+	pure := 0
+	for _, b := range beats {
+		if b.purity > floor {
+			pure++
+		}
+	}
+	step := max(1, int(math.Ceil(math.Sqrt(float64(pure)/mostBeats))))
+	for j := step / 2; j < c.rows; j += step {
+		for i := step / 2; i < c.cols; i += step {
+			if b := beats[j*c.cols+i]; b.purity > floor {
+				g := make([]float64, 2*n)
+				c.gradient((float64(i)+0.5)*float64(c.q), (float64(j)+0.5)*float64(c.q), t, g[:n], g[n:])
+				all = append(all, sample{g[:n], g[n:], float64(b.fx), float64(b.fy), 1})
 			}
 		}
-		if len(all) < 6000 {
-			break
-		}
-		step++
 	}
 	if len(all) < 4*n {
 		return false
 	}
-	gx, gy := make([]float64, n), make([]float64, n)
+	slope := func(s *sample) (fx, fy float64) { return floats.Dot(c.c, s.gx), floats.Dot(c.c, s.gy) }
 	miss := make([]float64, len(all))
 	for range 8 {
 		normal, rhs := make([]float64, n*n), make([]float64, n)
@@ -239,13 +244,12 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 			if s.w == 0 {
 				continue
 			}
-			c.gradient(s.x, s.y, t, gx, gy)
 			for p := range n {
-				x, y := s.w*gx[p], s.w*gy[p]
+				x, y := s.w*s.gx[p], s.w*s.gy[p]
 				rhs[p] += x*s.fx + y*s.fy
-				row := normal[p*n+p : (p+1)*n]
-				for q, v := range gx[p:] {
-					row[q] += x*v + y*gy[p+q]
+				row, gy := normal[p*n+p:(p+1)*n], s.gy[p:]
+				for q, v := range s.gx[p:] {
+					row[q] += x*v + y*gy[q]
 				}
 			}
 		}
@@ -260,9 +264,9 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 			return false
 		}
 		c.c = slices.Clone(v.RawVector().Data)
-		for i, s := range all {
-			fx, fy := c.slope(s.x, s.y, t, gx, gy)
-			miss[i] = math.Hypot(s.fx-fx, s.fy-fy)
+		for i := range all {
+			fx, fy := slope(&all[i])
+			miss[i] = math.Hypot(all[i].fx-fx, all[i].fy-fy)
 		}
 		sorted := slices.Clone(miss)
 		cut := 4 * order.Median(sorted)
@@ -275,10 +279,9 @@ func (c *carrier) fit(beats []beat, floor float32) bool {
 		}
 	}
 	var f []float64
-	for i, s := range all {
+	for i := range all {
 		if all[i].w > 0 {
-			fx, fy := c.slope(s.x, s.y, t, gx, gy)
-			f = append(f, math.Hypot(fx, fy))
+			f = append(f, math.Hypot(slope(&all[i])))
 		}
 	}
 	if len(f) < 2*n {

@@ -47,7 +47,7 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 	l.x0, l.y0 = max(0, c.x0), max(0, c.y0)
 	l.cols, l.rows = (min(c.x1, r.w)-l.x0)/l.q, (min(c.y1, r.h)-l.y0)/l.q
 	n := l.cols * l.rows
-	if n < minStripeCells || l.cols < minSide || l.rows < minSide {
+	if float64(n) < minStripes*cellsPerStripe*cellsPerStripe || l.cols < minSide || l.rows < minSide {
 		return nil
 	}
 	l.phi = newGrid(l.cols*l.q, l.rows*l.q, l.q)
@@ -56,6 +56,7 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 		*p = make([]float32, n)
 	}
 	t := terms()
+	mid, half := grid{c.cols, c.rows, c.q, c.levels.mid}, grid{c.cols, c.rows, c.q, c.levels.half}
 	rows.Do(l.rows, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range l.cols {
@@ -63,8 +64,7 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 				px, py := float64(l.x0)+(float64(i)+0.5)*float64(l.q), float64(l.y0)+(float64(j)+0.5)*float64(l.q)
 				l.trend[k] = float32(c.at(px, py, t))
 				l.phi.v[k] = l.trend[k]
-				m := min(int(py)/c.q, c.rows-1)*c.cols + min(int(px)/c.q, c.cols-1)
-				l.levels.mid[k], l.levels.half[k] = c.levels.mid[m], c.levels.half[m]
+				l.levels.mid[k], l.levels.half[k] = mid.at(px, py), half.at(px, py)
 			}
 		}
 	})
@@ -85,7 +85,7 @@ const minSide = 14
 func (l *lock) acquire() bool {
 	n := l.cols * l.rows
 	re, im := l.take(), l.take()
-	l.each(nil, func(first int, lines, turns [][]float32) {
+	l.each(nil, closely, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
 			mid, gain, x := l.levels.mid[k], 1/l.levels.half[k], (k-first)*l.q
 			var a, b float32
@@ -180,10 +180,13 @@ func (l *lock) round(n int) {
 	if n > 0 && n < first {
 		l.reach()
 	}
+	if n == first {
+		l.forget()
+	}
 	if n < first {
-		l.look(roughlyStill, l.trust)
+		l.look(l.roughly(), l.trust)
 	} else {
-		l.look(quiteStill, l.trust)
+		l.look(closely, l.trust)
 	}
 	l.weigh()
 	if n == 0 || n == 2 || n == first {
@@ -255,7 +258,7 @@ const (
 
 // reach continues the prediction over the rim of the trusted cells, by their value and slope, and gives those cells a trial.
 func (l *lock) reach() {
-	known, gx, gy, near := l.take(), l.take(), l.take(), l.take()
+	known, gx, gy := l.take(), l.take(), l.take()
 	rows.Do(l.rows, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range l.cols {
@@ -272,35 +275,55 @@ func (l *lock) reach() {
 			}
 		}
 	})
-	copy(near, known)
-	l.smooth(near, reachWindow)
 	kernel := gaussKernel(reachWindow)
 	rows.Do(l.rows, func(j0, j1 int) {
+		near := make([]bool, l.cols)
 		for j := j0; j < j1; j++ {
-			for i := range l.cols {
-				if k := j*l.cols + i; l.trust[k] == 0 && near[k] >= reachTold {
-					l.phi.v[k] = l.tangents(i, j, kernel, known, gx, gy) / near[k]
-					l.trust[k] = 1
+			l.within(near, known, j, len(kernel)-1)
+			for i, in := range near {
+				if k := j*l.cols + i; in && l.trust[k] == 0 {
+					if sum, all := l.tangents(i, j, kernel, known, gx, gy); all >= reachTold {
+						l.phi.v[k], l.trust[k] = sum/all, 1
+					}
 				}
 			}
 		}
 	})
-	l.scratch.give(known, gx, gy, near)
+	l.scratch.give(known, gx, gy)
 }
 
-// tangents adds up what the tangents at the known cells around say of one cell, weighted by a kernel.
-func (l *lock) tangents(i, j int, kernel, known, gx, gy []float32) (sum float32) {
+// within tells of each cell of row j whether any is known at most so many rows and columns away.
+func (l *lock) within(near []bool, known []float32, j, reach int) {
+	clear(near)
+	for y := max(0, j-reach); y <= min(l.rows-1, j+reach); y++ {
+		row, last := known[y*l.cols:(y+1)*l.cols], -1
+		for i, v := range row {
+			if v == 0 {
+				continue
+			}
+			for x := max(last+1, i-reach); x <= min(l.cols-1, i+reach); x++ {
+				near[x] = true
+			}
+			last = min(l.cols-1, i+reach)
+		}
+	}
+}
+
+// tangents adds up what the tangents at the known cells around say of one cell, weighted by a kernel, and the weights.
+func (l *lock) tangents(i, j int, kernel, known, gx, gy []float32) (sum, all float32) {
 	half := len(kernel) - 1
 	for y := max(0, j-half); y <= min(l.rows-1, j+half); y++ {
 		dy := j - y
-		w := kernel[max(dy, -dy)]
+		wy := kernel[max(dy, -dy)]
 		for x := max(0, i-half); x <= min(l.cols-1, i+half); x++ {
 			if k, dx := y*l.cols+x, i-x; known[k] > 0 {
-				sum += w * kernel[max(dx, -dx)] * (l.phi.v[k] + gx[k]*float32(dx) + gy[k]*float32(dy))
+				w := wy * kernel[max(dx, -dx)]
+				all += w
+				sum += w * (l.phi.v[k] + gx[k]*float32(dx) + gy[k]*float32(dy))
 			}
 		}
 	}
-	return sum
+	return sum, all
 }
 
 const (

@@ -37,9 +37,9 @@ const coreTurns = 0.1
 // blurred edges and sine stripes too, whose differences on both sides of an edge cancel. The breadth counts in turns by the
 // local slope of the prediction, and an edge counts as long as it runs through the cell.
 //
-// Cells whose prediction has moved by less than still turns since keep what was gathered then, and those that do not count in among (nil: all
-// do) wait until they count.
-func (l *lock) look(still float32, among []float32) {
+// Cells whose prediction has hardly moved since keep what was gathered then, and those that do not count in among (nil: all do) wait until they
+// count.
+func (l *lock) look(how care, among []float32) {
 	n := l.cols * l.rows
 	for _, p := range l.sums.all() {
 		if *p == nil {
@@ -52,9 +52,10 @@ func (l *lock) look(still float32, among []float32) {
 			l.seen[i] = float32(math.NaN())
 		}
 	}
-	l.callDue(still, among)
+	l.callDue(how.still, among)
 	l.measureSlope()
-	l.each(l.now, func(first int, lines, turns [][]float32) {
+	all := float32(l.q) / float32(how.of(l.q))
+	l.each(l.now, how, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
 			if !l.now[k] {
 				continue
@@ -74,7 +75,7 @@ func (l *lock) look(still float32, among []float32) {
 					agree += g * s
 					pred2 += s * s
 					real2 += g * g
-					if d > coreTurns || d < -coreTurns {
+					if how.core && (d > coreTurns || d < -coreTurns) {
 						core += g * s
 						coreN += s * s
 					}
@@ -84,12 +85,12 @@ func (l *lock) look(still float32, among []float32) {
 				}
 			}
 			sums := &l.sums
-			sums.move[k] = move * grad
+			sums.move[k] = all * move * grad
 			// 1 - 16 d^2 has the integral 1/3 between the middles of the stripes, d = -1/4 and 1/4.
-			sums.edge[k] = 2 * 3 * edge * grad
-			sums.agree[k], sums.pred2[k], sums.real2[k] = agree, pred2, real2
-			sums.photo[k], sums.pred[k], sums.cross[k] = photo, pred, cross
-			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, (photo-mid*float32(l.q*l.q))*gain
+			sums.edge[k] = all * 2 * 3 * edge * grad
+			sums.agree[k], sums.pred2[k], sums.real2[k] = all*agree, all*pred2, all*real2
+			sums.photo[k], sums.pred[k], sums.cross[k] = all*photo, all*pred, all*cross
+			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, (all*photo-mid*float32(l.q*l.q))*gain
 		}
 	})
 }
@@ -129,12 +130,26 @@ func (l *lock) callDue(still float32, among []float32) {
 	})
 }
 
-// Turns by which a prediction has hardly moved: a quarter of what orange peel moves an edge by on the way, and a twentieth of it at
-// the end.
-const (
-	roughlyStill = 0.02
-	quiteStill   = 0.004
-)
+// care is how carefully photo and prediction are compared.
+type care struct {
+	still float32 // turns by which a prediction has hardly moved
+	lines int     // of the cells' lines of pixels one in so many is looked at
+	core  bool    // the inside of the stripes is looked at by itself
+}
+
+// of is how many of q lines are looked at.
+func (c care) of(q int) int { return (q + c.lines - 1) / c.lines }
+
+// closely, at the end: still by a twentieth of what orange peel moves an edge by.
+var closely = care{still: 0.004, lines: 1, core: true}
+
+// roughly, on the way: still by a quarter of it. Stripes that cross others swing half as far, and every line is needed.
+func (l *lock) roughly() care {
+	if l.other != nil {
+		return care{still: 0.02, lines: 1}
+	}
+	return care{still: 0.02, lines: 2}
+}
 
 // edgeSharpness is how steeply a predicted edge rises per turn, where a px is so many turns: a pixel is the mean of its square, and
 // an edge as wide as a pixel.
@@ -172,9 +187,9 @@ func bounded(v, limit float32) float32 {
 // floorBias makes a float's conversion to an integer, which cuts towards zero, a floor; no photo shows as many stripes.
 const floorBias = 4096
 
-// each visits the rows of cells, first the number of each one's first cell, with their lines of pixels and the turns predicted there; cells
+// each visits the rows of cells, first the number of each one's first cell, with as many of their lines of pixels as care asks for and the turns predicted there; cells
 // that are not due (nil: all are) may lack them, and rows without one that is are left out. Every row of cells is seen by one worker.
-func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32)) {
+func (l *lock) each(due []bool, how care, visit func(first int, lines, turns [][]float32)) {
 	rows.Do(l.rows, func(j0, j1 int) {
 		w := l.cols * l.q
 		line := make([]float32, l.cols)
@@ -182,8 +197,9 @@ func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32))
 		if o := l.other; o != nil {
 			otherLine, otherTurns = make([]float32, o.cols), make([]float32, o.cols*o.q)
 		}
-		lines, turns, own := make([][]float32, l.q), make([][]float32, l.q), make([][]float32, l.q)
-		for y := range l.q {
+		n := how.of(l.q)
+		lines, turns, own := make([][]float32, n), make([][]float32, n), make([][]float32, n)
+		for y := range n {
 			turns[y] = make([]float32, w)
 			if l.other != nil {
 				own[y] = make([]float32, w)
@@ -196,14 +212,15 @@ func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32))
 					continue
 				}
 			}
-			for y := range l.q {
-				l.phi.fine(j*l.q+y, 1, line, turns[y], here)
-				p := (l.y0+j*l.q+y)*l.r.w + l.x0
-				lines[y] = l.r.pix[p : p+w]
+			for k := range n {
+				y := j*l.q + k*how.lines
+				l.phi.fine(y, 1, line, turns[k], here)
+				p := (l.y0+y)*l.r.w + l.x0
+				lines[k] = l.r.pix[p : p+w]
 				if l.other != nil {
-					copy(own[y], lines[y])
-					l.other.takeOff(l.y0+j*l.q+y, l.x0, own[y], otherLine, otherTurns)
-					lines[y] = own[y]
+					copy(own[k], lines[k])
+					l.other.takeOff(l.y0+y, l.x0, own[k], otherLine, otherTurns)
+					lines[k] = own[k]
 				}
 			}
 			visit(j*l.cols, lines, turns)

@@ -140,6 +140,17 @@ func (g *grid) slopes(visit func(i int, sx, sy float32)) {
 	}
 }
 
+// at interpolates linearly at a place of the photo.
+func (g *grid) at(px, py float64) float32 {
+	x, y := px/float64(g.step)-0.5, py/float64(g.step)-0.5
+	i, j := min(max(int(x), 0), max(0, g.cols-2)), min(max(int(y), 0), max(0, g.rows-2))
+	a, b := float32(min(max(x-float64(i), 0), 1)), float32(min(max(y-float64(j), 0), 1))
+	lo, hi := g.v[j*g.cols:(j+1)*g.cols], g.v[min(j+1, g.rows-1)*g.cols:]
+	k := min(i+1, g.cols-1)
+	top, bottom := lo[i]+a*(lo[k]-lo[i]), hi[i]+a*(hi[k]-hi[i])
+	return top + b*(bottom-top)
+}
+
 // levels are the local mean of bright and dark stripes on cells.
 type levels struct {
 	mid, half []float32
@@ -151,9 +162,12 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	n := cols * rws
 	sum, cnt := make([]float32, n), make([]float32, n)
 	r.cells(q, cols, rws, func(y, first int, row []float32) {
-		for x, v := range row {
-			sum[first+x/q] += v
-			cnt[first+x/q]++
+		for c := first; c < first+cols; c++ {
+			own := row[min((c-first)*q, len(row)):min((c-first+1)*q, len(row))]
+			for _, v := range own {
+				sum[c] += v
+			}
+			cnt[c] += float32(len(own))
 		}
 	})
 	// 1.5 stripes: wide enough to hold both levels everywhere, narrow enough to follow the light.
@@ -166,15 +180,18 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	for range 2 {
 		hi, nhi, lo, nlo = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
 		r.cells(q, cols, rws, func(y, first int, row []float32) {
-			for x, v := range row {
-				c := first + x/q
-				if v > mean[c] {
-					hi[c] += v
-					nhi[c]++
-				} else {
-					lo[c] += v
-					nlo[c]++
+			for c := first; c < first+cols; c++ {
+				own, mid := row[min((c-first)*q, len(row)):min((c-first+1)*q, len(row))], mean[c]
+				var all, above, n float32
+				for _, v := range own {
+					all += v
+					if v > mid {
+						above += v
+						n++
+					}
 				}
+				hi[c], nhi[c] = hi[c]+above, nhi[c]+n
+				lo[c], nlo[c] = lo[c]+all-above, nlo[c]+float32(len(own))-n
 			}
 		})
 		hi, nhi, lo, nlo = smooth(hi, cols, rws, s), smooth(nhi, cols, rws, s), smooth(lo, cols, rws, s), smooth(nlo, cols, rws, s)
@@ -190,18 +207,14 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	return levels{mid: mean, half: hi}
 }
 
-// rowStride: the first look at the photo takes every second row; edges run over many.
-const rowStride = 2
-
-// cells visits every rowStride-th row of the photo, several at a time but each row of cells by one worker, with the first cell of
+// cells visits rows of the photo as far apart as strides says, several at a time but each row of cells by one worker, with the first cell of
 // its row.
 func (r *raster) cells(q, cols, rws int, visit func(y, first int, row []float32)) {
+	_, down := r.strides()
 	rows.Do(rws, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
-			for y := j * q; y < min((j+1)*q, r.h); y++ {
-				if y%rowStride == 0 {
-					visit(y, j*cols, r.pix[y*r.w:(y+1)*r.w])
-				}
+			for y := (j*q + down - 1) / down * down; y < min((j+1)*q, r.h); y += down {
+				visit(y, j*cols, r.pix[y*r.w:(y+1)*r.w])
 			}
 		}
 	})

@@ -1,7 +1,9 @@
 package phase
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"fairmetal/internal/order"
 	"fairmetal/internal/rows"
@@ -49,7 +51,7 @@ func (l *lock) cutAlong(ax across, c curve, dip, k float64) {
 	}
 	// Each side by itself: what crowds beside the seam has pulled at it.
 	for range 3 {
-		l.look(quiteStill, nil)
+		l.look(closely, nil)
 		l.weigh()
 		for n, p := range at {
 			for m := max(0, p-seamReach); m <= min(ax.m-1, p+seamReach); m++ {
@@ -108,6 +110,8 @@ const (
 	seamBow   = 0.05
 	// seamStride: the search looks at every sixth line.
 	seamStride = 6
+	// seamFirsts of the runs are looked at closely.
+	seamFirsts = 24
 )
 
 // curve is a cubic over the lines of cells, t from -1 to 1: place, run, bow and the bow's change.
@@ -185,9 +189,9 @@ func (l *lock) strangeness() []float32 {
 const calmPace = 0.7
 
 // sum along a curve: the agreement that is missing, and how many lines tell. What tells nothing lacks nothing, so that a curve gains
-// by lying on the seam and not by avoiding to be seen.
-func (s seamMap) sum(c curve, shift float64) (lack float64, told int) {
-	for n := range s.n {
+// by lying on the seam and not by avoiding to be seen. Every stride-th line counts.
+func (s seamMap) sum(c curve, shift float64, stride int) (lack float64, told int) {
+	for n := stride / 2; n < s.n; n += stride {
 		m := int(math.Floor(c.at(n, s.n) + shift + 0.5))
 		if m < 0 || m >= s.m || !s.told[n*s.m+m] {
 			continue
@@ -198,48 +202,67 @@ func (s seamMap) sum(c curve, shift float64) (lack float64, told int) {
 	return lack, told
 }
 
-// search returns the curve along which most agreement is missing, and by how much it dips below its surroundings.
+// found is a curve with the agreement that is missing along it.
+type found struct {
+	curve
+	lack float32
+}
+
+func (f *found) better(g found) {
+	if g.lack > f.lack {
+		*f = g
+	}
+}
+
+// along is the place across the lines where most is missing along one run and bow; row is scratch.
+func (s seamMap) along(row []float32, c1, c2 float64) found {
+	clear(row)
+	for n := seamStride / 2; n < s.n; n += seamStride {
+		off := int(math.Floor(curve{0, c1, c2}.at(n, s.n) + 0.5))
+		from, to := max(0, -off), min(s.m, s.m-off)
+		if from >= to {
+			continue
+		}
+		src := s.lack[n*s.m+off+from : n*s.m+off+to]
+		dst := row[from : from+len(src)]
+		for i, v := range src {
+			dst[i] += v
+		}
+	}
+	best := found{lack: -1}
+	for m, v := range row {
+		best.better(found{curve{float64(m), c1, c2}, v})
+	}
+	return best
+}
+
+// search returns the curve along which most agreement is missing, and by how much it dips below its surroundings: among runs two cells
+// and even bows four cells apart, of those near the best, and then any.
 func (s seamMap) search() (c curve, dip float64) {
 	reach, bow := seamSlope*float64(s.n)/2, seamBow*float64(s.n)
-	type found struct {
-		curve curve
-		lack  float32
-	}
-	runs := make([]found, int(reach)+1)
-	rows.Do(len(runs), func(k0, k1 int) {
+	firsts := make([]found, int(reach)+1)
+	rows.Do(len(firsts), func(k0, k1 int) {
 		row := make([]float32, s.m)
 		for k := k0; k < k1; k++ {
-			c1 := 2*float64(k) - reach
-			runs[k].lack = -1
-			for c2 := -bow; c2 <= bow; c2 += 2 {
-				clear(row)
-				for n := seamStride / 2; n < s.n; n += seamStride {
-					off := int(math.Floor(curve{0, c1, c2}.at(n, s.n) + 0.5))
-					from, to := max(0, -off), min(s.m, s.m-off)
-					if from >= to {
-						continue
-					}
-					src := s.lack[n*s.m+off+from : n*s.m+off+to]
-					dst := row[from : from+len(src)]
-					for i, v := range src {
-						dst[i] += v
-					}
-				}
-				for m, v := range row {
-					if v > runs[k].lack {
-						runs[k] = found{curve{float64(m), c1, c2}, v}
-					}
-				}
+			for c2 := -bow; c2 <= bow; c2 += 4 {
+				firsts[k].better(s.along(row, 2*float64(k)-reach, c2))
 			}
 		}
 	})
-	best, top := curve{}, float32(-1)
-	for _, f := range runs {
-		if f.lack > top {
-			best, top = f.curve, f.lack
+	slices.SortStableFunc(firsts, func(a, b found) int { return cmp.Compare(b.lack, a.lack) })
+	firsts = firsts[:min(seamFirsts, len(firsts))]
+	seconds := make([]found, len(firsts))
+	rows.Do(len(firsts), func(k0, k1 int) {
+		row := make([]float32, s.m)
+		for k := k0; k < k1; k++ {
+			for d := -2.0; d <= 2; d += 2 {
+				seconds[k].better(s.along(row, firsts[k].curve[1], firsts[k].curve[2]+d))
+			}
 		}
-	}
+	})
+	best := slices.MaxFunc(seconds, func(a, b found) int { return cmp.Compare(a.lack, b.lack) }).curve
 	for step := 1.0; step > 0.2; step /= 2 {
+		stride := max(1, int(seamStride/2*step))
 		around := func(d int) curve {
 			c := best
 			for i := range c {
@@ -251,7 +274,7 @@ func (s seamMap) search() (c curve, dip float64) {
 		lacks := make([]float64, 7*7*7*7)
 		rows.Do(len(lacks), func(d0, d1 int) {
 			for d := d0; d < d1; d++ {
-				lacks[d], _ = s.sum(around(d), 0)
+				lacks[d], _ = s.sum(around(d), 0, stride)
 			}
 		})
 		most := 0
@@ -262,9 +285,9 @@ func (s seamMap) search() (c curve, dip float64) {
 		}
 		best = around(most)
 	}
-	on, n := s.sum(best, 0)
-	a, na := s.sum(best, -4)
-	b, nb := s.sum(best, 4)
+	on, n := s.sum(best, 0, 1)
+	a, na := s.sum(best, -4, 1)
+	b, nb := s.sum(best, 4, 1)
 	dip = on/float64(max(1, n)) - (a+b)/float64(max(1, na+nb))
 	if 10*n < s.n {
 		return best, 0
