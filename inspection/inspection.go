@@ -1246,7 +1246,7 @@ func takeOff(h, off []float64) {
 
 const (
 	// roughTol leaves a fraction of a micrometre, fineTol a hundredth, of heights that scatter by half a micrometre.
-	roughTol, fineTol = 1e-4, 3e-5
+	roughTol, fineTol = 1e-4, 1e-4
 
 	curlRatio       = 25.0  // times the spread of curl over the panel: sharp metal reaches ten by interpolation
 	curlFloor       = 0.008 // 1/mm: a slipped stripe order jumps by p/2B, 0.018 at 16 and 450 mm, over two cells

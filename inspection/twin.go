@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"fairmetal/capture"
-	"fairmetal/internal/rows"
 	"fairmetal/register"
 	"fairmetal/surface"
 )
@@ -86,7 +85,7 @@ const (
 // overTwin lays the twin under the panel.
 func (r *run) overTwin(g surface.Grid, dev []float64, without float64) (off []float64, spread float64, ok bool) {
 	const advice = "lay both cards on the twin as in a mirror, over the same place of the panel, and measure it again"
-	form := r.form(g)
+	form := r.res.Calibration.Form.Heights(g)
 	z := slices.Clone(dev)
 	for i, f := range form {
 		z[i] += f
@@ -123,23 +122,10 @@ func (r *run) overTwin(g surface.Grid, dev []float64, without float64) (off []fl
 	return off, t.SpreadMM, true
 }
 
-// form is the mirror's form on every cell of g, mm.
-func (r *run) form(g surface.Grid) []float64 {
-	out := make([]float64, g.Len())
-	rows.Do(g.Rows, func(r0, r1 int) {
-		for row := r0; row < r1; row++ {
-			for c := range g.Cols {
-				out[row*g.Cols+c], _, _ = r.res.Calibration.Form.Eval(g.XY(c, row))
-			}
-		}
-	})
-	return out
-}
-
 // absolute is the panel's whole undamaged form on g, mm.
 func (r *run) absolute(g surface.Grid, off []float64) []float32 {
 	out := make([]float32, len(off))
-	for i, f := range r.form(g) {
+	for i, f := range r.res.Calibration.Form.Heights(g) {
 		out[i] = float32(f + off[i])
 		if math.IsNaN(off[i]) {
 			out[i] = float32(f)

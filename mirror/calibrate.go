@@ -213,11 +213,11 @@ func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
 	return s
 }
 
-// Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board over the square
-// of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
-func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error) {
-	few := make([]Sight, 0, 2*lineSights)
-	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
+// Misfit is what the best form with the prior's lines, each near its place, leaves of about so many of the sights, rms in mm on the board over the
+// square of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
+func Misfit(fr *pose.Frame, sights []Sight, most int, prior Prior) (float64, *Start, error) {
+	few := make([]Sight, 0, 2*most)
+	for i := 0; i < len(sights); i += max(1, len(sights)/most) {
 		few = append(few, sights[i])
 	}
 	s := newSolver(fr, few, prior)
@@ -777,11 +777,8 @@ func (s *solver) reweight(x []float64) (settled bool) {
 // quickSights is about how many sights settle the robust weights; all of them take part in the last fits.
 const quickSights = 2000
 
-// roughSights tell counts of the stripes apart, lineSights do where the lines are known.
-const (
-	roughSights = 600
-	lineSights  = 200
-)
+// roughSights tell counts of the stripes apart.
+const roughSights = 600
 
 // effectiveSights is how many independent looks at the form a capture gives: some 300 x 200 mm of metal in patches of 15 mm.
 const effectiveSights = 270

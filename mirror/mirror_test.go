@@ -190,7 +190,7 @@ func toldApart(t *testing.T, fr *pose.Frame, sights []Sight, c *Calibration) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		few, _, err = Misfit(fr, moved, Prior{DistanceMM: 480, PeriodU: 12, PeriodV: 12, Lines: c.Form.Folds})
+		few, _, err = Misfit(fr, moved, 200, Prior{DistanceMM: 480, PeriodU: 12, PeriodV: 12, Lines: c.Form.Folds})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -213,13 +213,17 @@ func TestFormGradient(t *testing.T) {
 	f.Folds = []Fold{{Angle: 0.7, S0: 12, Bend: 2e-4, Step: 0.08, Width: 3}}
 	const h = 1e-4
 	for _, p := range [][2]float64{{0, 0}, {40, -70}, {-120, 33}, {15, 9}} {
-		_, zx, zy := f.Eval(p[0], p[1])
+		z, zx, zy := f.Eval(p[0], p[1])
 		a, _, _ := f.Eval(p[0]+h, p[1])
 		b, _, _ := f.Eval(p[0]-h, p[1])
 		c, _, _ := f.Eval(p[0], p[1]+h)
 		d, _, _ := f.Eval(p[0], p[1]-h)
 		if math.Abs((a-b)/(2*h)-zx) > 1e-7 || math.Abs((c-d)/(2*h)-zy) > 1e-7 {
 			t.Errorf("at %v: gradient (%g, %g), differences (%g, %g)", p, zx, zy, (a-b)/(2*h), (c-d)/(2*h))
+		}
+		level := f.level(p[1])
+		if lz, lx, ly := level.eval(p[0]); math.Abs(lz-z) > 1e-12 || math.Abs(lx-zx) > 1e-12 || math.Abs(ly-zy) > 1e-12 {
+			t.Errorf("at %v: (%g, %g, %g), along its level (%g, %g, %g)", p, z, zx, zy, lz, lx, ly)
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/internal/rows"
 	"fairmetal/pose"
 	"fairmetal/surface"
 )
@@ -77,6 +78,62 @@ func (f *Form) Eval(x, y float64) (z, zx, zy float64) {
 		z, zx, zy = z+dz, zx+dx, zy+dy
 	}
 	return z, zx, zy
+}
+
+// formLevel is a form along one y: polynomials of x/FormScaleMM.
+type formLevel struct {
+	form *Form
+	y    float64 // mm
+	z    [FormDegree + 1]float64
+	zy   [FormDegree]float64 // 1/FormScaleMM
+}
+
+// level prepares Eval for many places of one y, mm.
+func (f *Form) level(y float64) formLevel {
+	l, c, v := formLevel{form: f, y: y}, f.C, y/FormScaleMM
+	l.z = [...]float64{
+		c[0] + v*(c[2]+v*(c[5]+v*(c[9]+v*c[14]))),
+		c[1] + v*(c[4]+v*(c[8]+v*c[13])),
+		c[3] + v*(c[7]+v*c[12]),
+		c[6] + v*c[11],
+		c[10],
+	}
+	l.zy = [...]float64{
+		c[2] + v*(2*c[5]+v*(3*c[9]+v*4*c[14])),
+		c[4] + v*(2*c[8]+v*3*c[13]),
+		c[7] + v*2*c[12],
+		c[11],
+	}
+	return l
+}
+
+// eval is Eval at x, mm.
+func (l *formLevel) eval(x float64) (z, zx, zy float64) {
+	u, a, b := x/FormScaleMM, &l.z, &l.zy
+	z = a[0] + u*(a[1]+u*(a[2]+u*(a[3]+u*a[4])))
+	zx = (a[1] + u*(2*a[2]+u*(3*a[3]+u*4*a[4]))) / FormScaleMM
+	zy = (b[0] + u*(b[1]+u*(b[2]+u*b[3]))) / FormScaleMM
+	for i := range l.form.Folds {
+		dz, dx, dy := l.form.Folds[i].eval(x, l.y)
+		z, zx, zy = z+dz, zx+dx, zy+dy
+	}
+	return z, zx, zy
+}
+
+// Heights are those of the form on every cell of g, mm (row-major).
+func (f *Form) Heights(g surface.Grid) []float64 {
+	out := make([]float64, g.Len())
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			_, y := g.XY(0, r)
+			l := f.level(y)
+			for c := range g.Cols {
+				x, _ := g.XY(c, r)
+				out[r*g.Cols+c], _, _ = l.eval(x)
+			}
+		}
+	})
+	return out
 }
 
 // Crown returns the radii of curvature along x and y at the origin, mm, positive where the panel bulges, and its twist

@@ -19,11 +19,13 @@ func (c *Calibration) Slopes(cam *pose.Camera, u, v *phase.Field, g surface.Grid
 	nan := float32(math.NaN())
 	rows.Do(g.Rows, func(r0, r1 int) {
 		for r := r0; r < r1; r++ {
+			_, y := g.XY(0, r)
+			level := c.Form.level(y)
 			for q := range g.Cols {
 				i := r*g.Cols + q
 				rx[i], ry[i] = nan, nan
-				x, y := g.XY(q, r)
-				z, fx, fy := c.Form.Eval(x, y)
+				x, _ := g.XY(q, r)
+				z, fx, fy := level.eval(x)
 				if dev != nil && !math.IsNaN(dev[i]) {
 					z += dev[i]
 				}
@@ -59,20 +61,23 @@ func sample(f *phase.Field, px, py float64) (float64, bool) {
 	}
 	i := y*f.W + x
 	a, b := px-fx, py-fy
+	v00, v10, v01, v11 := float64(f.X[i]), float64(f.X[i+1]), float64(f.X[i+f.W]), float64(f.X[i+f.W+1])
+	near := (1-b)*((1-a)*v00+a*v10) + b*((1-a)*v01+a*v11)
+	if near != near {
+		return 0, false
+	}
 	if x > 0 && y > 0 && x+2 < f.W && y+2 < f.H {
 		wx, wy := keys(a), keys(b)
 		var s float64
 		for r := range 4 {
-			row := f.X[i+(r-1)*f.W-1:]
+			row := f.X[i+(r-1)*f.W-1:][:4]
 			s += wy[r] * (wx[0]*float64(row[0]) + wx[1]*float64(row[1]) + wx[2]*float64(row[2]) + wx[3]*float64(row[3]))
 		}
 		if s == s {
 			return s, true
 		}
 	}
-	v00, v10, v01, v11 := float64(f.X[i]), float64(f.X[i+1]), float64(f.X[i+f.W]), float64(f.X[i+f.W+1])
-	s := (1-b)*((1-a)*v00+a*v10) + b*((1-a)*v01+a*v11)
-	return s, s == s
+	return near, true
 }
 
 // keys returns the four weights of cubic convolution with a = -1/2.
