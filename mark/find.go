@@ -135,17 +135,19 @@ func Smooth(s *surface.Surface) []float32 { return surface.Gauss(s.Grid, microme
 
 func newFinder(s *surface.Surface, opt Options) *finder {
 	f := &finder{s: s, opt: opt, um: micrometres(s)}
-	var wg sync.WaitGroup
+	var wg, wide sync.WaitGroup
+	wide.Go(func() {
+		f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
+		f.noise = spread(f.smooth)
+	})
 	wg.Go(func() { f.edge = distanceToUnknown(s.Grid, f.um) })
 	f.findHoles(opt.Sharp)
 	wg.Wait()
 	f.open = f.edge
 	if len(f.holes) > 0 {
-		wg.Go(func() { f.open = distanceToUnknown(s.Grid, f.filled()) })
+		f.open = distanceToUnknown(s.Grid, f.filled())
 	}
-	f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
-	f.noise = spread(f.smooth)
-	wg.Wait()
+	wide.Wait()
 	f.restless = make([]float32, len(f.um))
 	for _, l := range opt.Lines {
 		f.besideLine(l)

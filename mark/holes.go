@@ -101,17 +101,24 @@ func (f *finder) flood(start int, done []bool, in func(i int) bool) (part []int,
 
 // toRim has what lies within lostRimMM of the sharp cells of a part belong to them: beside them stripes are lost as well.
 func (f *finder) toRim(part []int, sharp []bool) {
+	var last []int
+	for _, i := range part {
+		if sharp[i] {
+			last = append(last, i)
+		}
+	}
 	for range int(math.Ceil(lostRimMM / f.s.PitchMM)) {
 		var more []int
-		for _, i := range part {
+		for _, i := range last {
 			beside, n := f.s.Beside(i)
-			if !sharp[i] && slices.ContainsFunc(beside[:n], func(j int) bool { return sharp[j] }) {
-				more = append(more, i)
+			for _, j := range beside[:n] {
+				if !sharp[j] && f.um[j] != f.um[j] {
+					sharp[j] = true
+					more = append(more, j)
+				}
 			}
 		}
-		for _, i := range more {
-			sharp[i] = true
-		}
+		last = more
 	}
 }
 

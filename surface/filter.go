@@ -80,30 +80,39 @@ func gaussKernel(s float64) []float32 {
 func gaussThinned(g Grid, z []float32, sigmaMM float64, k int) []float32 {
 	t := Grid{Cols: (g.Cols + k - 1) / k, Rows: (g.Rows + k - 1) / k, PitchMM: g.PitchMM * float64(k)}
 	small := make([]float32, t.Len())
-	count := make([]float32, t.Len())
-	for i, v := range z {
-		if v == v {
-			j := (i/g.Cols/k)*t.Cols + i%g.Cols/k
-			small[j] += v
-			count[j]++
+	rows.Do(t.Rows, func(r0, r1 int) {
+		count := make([]float32, t.Cols)
+		for r := r0; r < r1; r++ {
+			row := small[r*t.Cols : (r+1)*t.Cols]
+			clear(count)
+			for y := r * k; y < min((r+1)*k, g.Rows); y++ {
+				for x, v := range z[y*g.Cols : (y+1)*g.Cols] {
+					if v == v {
+						row[x/k] += v
+						count[x/k]++
+					}
+				}
+			}
+			for c := range row {
+				row[c] /= count[c] // 0/0 is NaN: unknown
+			}
 		}
-	}
-	for j := range small {
-		small[j] /= count[j] // 0/0 is NaN: unknown
-	}
+	})
 	// Block means have blurred by a box already: its variance is (k^2-1)/12 cells^2.
 	box := g.PitchMM * math.Sqrt(float64(k*k-1)/12)
 	sm := Gauss(t, small, math.Sqrt(max(0, sigmaMM*sigmaMM-2*box*box)))
 	out := make([]float32, len(z))
-	for i, v := range z {
-		if v != v {
-			out[i] = v
-			continue
+	rows.Do(g.Rows, func(r0, r1 int) {
+		for r := r0; r < r1; r++ {
+			y := (float64(r)+0.5)/float64(k) - 0.5
+			for c := range g.Cols {
+				i := r*g.Cols + c
+				if out[i] = z[i]; z[i] == z[i] {
+					out[i] = bilinearKnown(t, sm, (float64(c)+0.5)/float64(k)-0.5, y, z[i])
+				}
+			}
 		}
-		x := (float64(i%g.Cols)+0.5)/float64(k) - 0.5
-		y := (float64(i/g.Cols)+0.5)/float64(k) - 0.5
-		out[i] = bilinearKnown(t, sm, x, y, v)
-	}
+	})
 	return out
 }
 
