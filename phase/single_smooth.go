@@ -35,7 +35,7 @@ func smoothIn(a, tmp []float32, cols, rws int, sigma float64) {
 	zero := make([]float32, cols)
 	rows.Do(rws, func(r0, r1 int) {
 		for r := r0; r < r1; r++ {
-			rows.Across(a[r*cols:(r+1)*cols], tmp, r, k, zero)
+			rows.Across(a[r*cols:(r+1)*cols], tmp, cols, 0, r, k, zero)
 		}
 	})
 }

@@ -26,26 +26,40 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 		return gaussThinned(g, z, sigmaMM, int(s/4))
 	}
 	kernel := gaussKernel(s)
-	n := g.Len()
+	n, half := g.Len(), len(kernel)-1
 	num, den := make([]float32, n), make([]float32, n)
-	half := len(kernel) - 1
+	// sums are the kernel's weights added up from its left end.
+	sums := make([]float32, 2*half+1)
+	var all float32
+	for k := range sums {
+		all += kernel[max(half-k, k-half)]
+		sums[k] = all
+	}
+	full := make([][2]int, g.Rows) // columns of each row whose whole kernel is known
 	rows.Do(g.Rows, func(r0, r1 int) {
 		// What is known, and zero elsewhere, padded so that the kernel may reach over the rim.
-		known, value := make([]float32, g.Cols+2*half), make([]float32, g.Cols+2*half)
+		value := make([]float32, g.Cols+2*half)
 		for r := r0; r < r1; r++ {
+			row, weight := z[r*g.Cols:(r+1)*g.Cols], den[r*g.Cols:(r+1)*g.Cols]
+			clear(value)
 			any := false
-			for c, v := range z[r*g.Cols : (r+1)*g.Cols] {
-				known[c+half], value[c+half] = 0, 0
-				if v == v {
-					known[c+half], value[c+half] = 1, v
-					any = true
+			for c := 0; c < g.Cols; c++ {
+				from := c
+				for ; c < g.Cols && row[c] == row[c]; c++ {
+					value[c+half] = row[c]
+				}
+				if c == from {
+					continue
+				}
+				any = true
+				addRun(weight, from, c, sums)
+				if a, b := from+half, c-half; b-a > full[r][1]-full[r][0] {
+					full[r] = [2]int{a, b}
 				}
 			}
-			if !any {
-				continue
+			if any {
+				rows.Along(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
 			}
-			rows.Along(num[r*g.Cols:(r+1)*g.Cols], value, kernel)
-			rows.Along(den[r*g.Cols:(r+1)*g.Cols], known, kernel)
 		}
 	})
 	out := make([]float32, n)
@@ -53,8 +67,21 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 	rows.Do(g.Rows, func(r0, r1 int) {
 		a, b, zero := make([]float32, g.Cols), make([]float32, g.Cols), make([]float32, g.Cols)
 		for r := r0; r < r1; r++ {
-			rows.Across(a, num, r, kernel, zero)
-			rows.Across(b, den, r, kernel, zero)
+			rows.Across(a, num, g.Cols, 0, r, kernel, zero)
+			lo, hi := 0, g.Cols // where all rows in reach are full
+			for q := r - half; q <= r+half && hi > lo; q++ {
+				if q < 0 || q >= g.Rows {
+					hi = lo
+					break
+				}
+				lo, hi = max(lo, full[q][0]), min(hi, full[q][1])
+			}
+			hi = max(lo, hi)
+			rows.Across(b[:lo], den, g.Cols, 0, r, kernel, zero)
+			for c := lo; c < hi; c++ {
+				b[c] = all * all
+			}
+			rows.Across(b[hi:], den, g.Cols, hi, r, kernel, zero)
 			for c := range g.Cols {
 				i := r*g.Cols + c
 				out[i] = nan
@@ -65,6 +92,27 @@ func Gauss(g Grid, z []float32, sigmaMM float64) []float32 {
 		}
 	})
 	return out
+}
+
+// addRun adds to a row what a kernel finds known of the columns from one on up to another; sums are its weights added up from its left end.
+func addRun(row []float32, from, to int, sums []float32) {
+	half := len(sums) / 2
+	upTo := func(k int) float32 {
+		if k < -half {
+			return 0
+		}
+		return sums[min(k, half)+half]
+	}
+	for c := max(0, from-half); c < min(len(row), to+half); c++ {
+		if c >= from+half && c < to-half {
+			for ; c < to-half; c++ {
+				row[c] += sums[2*half]
+			}
+			c--
+			continue
+		}
+		row[c] += upTo(c-from) - upTo(c-to)
+	}
 }
 
 // gaussKernel is the right half of the kernel, its middle first, cut at four standard deviations, where it has fallen to 3e-4.

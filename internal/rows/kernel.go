@@ -14,15 +14,15 @@ func Along(dst, padded, kernel []float32) {
 	}
 }
 
-// Across sets dst to row r of a raster with rows of len(dst) weighted by such a kernel down the columns, zero beyond the raster; zero is a row of
-// zeros.
-func Across(dst, raster []float32, r int, kernel, zero []float32) {
+// Across sets dst to a part of row r, from a column on, of a raster with rows of cols, weighted by such a kernel down the columns, zero beyond the
+// raster; zero is a row of zeros.
+func Across(dst, raster []float32, cols, from, r int, kernel, zero []float32) {
 	half, n := len(kernel)-1, len(dst)
 	row := func(r int) []float32 {
-		if r < 0 || (r+1)*n > len(raster) {
-			return zero
+		if r < 0 || (r+1)*cols > len(raster) {
+			return zero[:n]
 		}
-		return raster[r*n : (r+1)*n]
+		return raster[r*cols+from : r*cols+from+n]
 	}
 	weigh(dst, row(r), kernel[0])
 	i := 1
