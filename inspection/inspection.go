@@ -1105,7 +1105,9 @@ func widest(g surface.Grid, v []float32) []float32 {
 	raise := func(row, other []float32, on int) {
 		lo, hi := max(0, -on), min(len(row), len(row)-on)
 		for c := lo; c < hi; c++ {
-			row[c] = max(row[c], other[c+on])
+			if v := other[c+on]; v > row[c] {
+				row[c] = v
+			}
 		}
 	}
 	row := func(v []float32, r int) []float32 { return v[r*g.Cols : (r+1)*g.Cols] }

@@ -270,7 +270,7 @@ const (
 	mostPull    = 6.0  // board distances by which a ray moves for a step of one: two, and aslant more
 	clearMM     = 15.0 // beside a line in which its own section bends the metal
 	likelyOnFew = 5    // counts tried on few sights
-	countSights = 600  // on how many
+	countSights = 2400 // on how many
 	likelyOnAll = 3    // and on all
 	plainly     = 1.15 // times the best one's misfit on few sights: not that count
 )

@@ -17,14 +17,18 @@ const (
 	bandRatio   = 2.5 // times that is the one that takes off what is longer: a mark of 15 mm keeps two fifths of its depth
 )
 
+// passBand takes the heights in the band of small marks.
+func (f *finder) passBand() {
+	f.band = surface.Gauss(f.s.Grid, f.um, bandMM)
+	for i, v := range surface.Gauss(f.s.Grid, f.um, bandRatio*bandMM) {
+		f.band[i] -= v
+	}
+	f.calm = spread(f.band) / f.noise
+}
+
 // inBand notes the cells by which a small mark stands out in its band.
 func (f *finder) inBand() {
-	g := f.s.Grid
-	band := surface.Gauss(g, f.um, bandMM)
-	for i, v := range surface.Gauss(g, f.um, bandRatio*bandMM) {
-		band[i] -= v
-	}
-	f.calm = spread(band) / f.noise
+	g, band := f.s.Grid, f.band
 	told := make([]bool, len(band))
 	f.byTile(func(i int) float64 { return math.Abs(float64(band[i])) }, func(i int, more float64) {
 		if more < plainUnrest {

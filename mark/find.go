@@ -104,6 +104,7 @@ type finder struct {
 	smooth   []float32 // the same under the search filter
 	noise    float64   // robust spread of smooth over undamaged metal, um
 	restless []float32 // the same beside feature lines, where that is more; 0 elsewhere
+	band     []float32 // heights in the band of small marks, um; nil: noise hides none
 	small    []int8    // sign of a small mark that stands out of its band by a cell; 0: none; nil: not looked at
 	calm     float64   // robust spread of the band over that of smooth
 	edge     []float32 // distance to unknown metal, mm
@@ -135,19 +136,22 @@ func Smooth(s *surface.Surface) []float32 { return surface.Gauss(s.Grid, microme
 
 func newFinder(s *surface.Surface, opt Options) *finder {
 	f := &finder{s: s, opt: opt, um: micrometres(s)}
-	var wg, wide sync.WaitGroup
-	wide.Go(func() {
+	var rim, passed sync.WaitGroup
+	passed.Go(func() {
 		f.smooth = surface.Gauss(s.Grid, f.um, smoothMM)
 		f.noise = spread(f.smooth)
+		if opt.Read == Stripewise && noiseRatio*f.noise > f.plain() {
+			f.passBand()
+		}
 	})
-	wg.Go(func() { f.edge = distanceToUnknown(s.Grid, f.um) })
+	rim.Go(func() { f.edge = distanceToUnknown(s.Grid, f.um) })
 	f.findHoles(opt.Sharp)
-	wg.Wait()
+	rim.Wait()
 	f.open = f.edge
 	if len(f.holes) > 0 {
 		f.open = distanceToUnknown(s.Grid, f.filled())
 	}
-	wide.Wait()
+	passed.Wait()
 	f.restless = make([]float32, len(f.um))
 	for _, l := range opt.Lines {
 		f.besideLine(l)
@@ -155,7 +159,7 @@ func newFinder(s *surface.Surface, opt Options) *finder {
 	switch {
 	case opt.Read == Pixelwise:
 		f.quivering()
-	case opt.Read == Stripewise && noiseRatio*f.noise > f.plain():
+	case f.band != nil:
 		f.inBand()
 	}
 	return f

@@ -222,6 +222,7 @@ func Misfit(fr *pose.Frame, sights []Sight, most int, prior Prior) (float64, *St
 		few = append(few, sights[i])
 	}
 	s := newSolver(fr, few, prior)
+	s.stride = max(1, len(few)/roughSights)
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1
 	}

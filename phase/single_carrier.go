@@ -82,7 +82,7 @@ const (
 	// minPurity of stripes: flake, noise and print stay under 0.2 in windows of this size.
 	minPurity = 0.3
 	// beatsPerStripe is how many cells of the beat span a stripe pair as guided: the windows are wider, and stripes twice as dense still pass a cell.
-	beatsPerStripe = 3.5
+	beatsPerStripe = 4
 	// mostBeats are enough for the trend.
 	mostBeats = 4000
 	// minStripes is how many stripe pairs squared make it worth going on.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sync"
 )
 
 // CloseGaps fills slopes (row-major on g, NaN unknown) in gaps narrower than twice reachMM by the harmonic function of their
@@ -35,19 +36,25 @@ func CloseGaps(g Grid, zx, zy []float32, reachMM float64) []bool {
 		}
 	}
 	// Relaxation: gaps are a few cells wide, so a few dozen sweeps settle them.
-	for range 40 {
-		for _, q := range gap {
-			var sx, sy, k float32
-			for _, j := range q.beside[:q.n] {
-				if zx[j] == zx[j] {
-					sx, sy, k = sx+zx[j], sy+zy[j], k+1
+	relax := func(z []float32) {
+		for range 40 {
+			for _, q := range gap {
+				var sum, n float32
+				for _, j := range q.beside[:q.n] {
+					if z[j] == z[j] {
+						sum, n = sum+z[j], n+1
+					}
 				}
-			}
-			if k > 0 {
-				zx[q.at], zy[q.at] = sx/k, sy/k
+				if n > 0 {
+					z[q.at] = sum / n
+				}
 			}
 		}
 	}
+	var wg sync.WaitGroup
+	wg.Go(func() { relax(zx) })
+	relax(zy)
+	wg.Wait()
 	for _, q := range gap {
 		if zx[q.at] != zx[q.at] {
 			filled[q.at] = false
