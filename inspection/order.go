@@ -233,8 +233,6 @@ const (
 	tornPX = 3
 	// beyondPX is the side of the blocks of which the corners tell on which side of a line they lie.
 	beyondPX = 8
-	// lineSights tell how many stripes a line that is known hides.
-	lineSights = 200
 	// maxCount bounds how many stripes a side may have been counted off.
 	maxCount = 5
 )
@@ -313,7 +311,7 @@ func (r *run) likely(side []bool, alongU bool, prior mirror.Prior) (best int) {
 				m[i].V += float64(k) * r.v.PitchMM
 			}
 		}
-		rms, _, err := mirror.Misfit(&r.res.Frame, m, lineSights, prior)
+		rms, _, err := mirror.Misfit(&r.res.Frame, m, prior)
 		if err != nil {
 			return math.Inf(1)
 		}
@@ -414,7 +412,7 @@ func (r *run) alongStrip(cal *mirror.Calibration, prior *mirror.Prior, fit fitti
 		}
 		p := *prior
 		p.Lines = []mirror.Fold{line}
-		if v, found, err := mirror.Misfit(&r.res.Frame, m, lineSights, p); err == nil && v < least {
+		if v, found, err := mirror.Misfit(&r.res.Frame, m, p); err == nil && v < least {
 			least, best, from = v, [2]int{du, dv}, found
 		}
 	}

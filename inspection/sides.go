@@ -270,8 +270,7 @@ const (
 	mostPull    = 6.0  // board distances by which a ray moves for a step of one: two, and aslant more
 	clearMM     = 15.0 // beside a line in which its own section bends the metal
 	likelyOnFew = 5    // counts tried on few sights
-	countSights = 2400 // on how many
-	likelyOnAll = 3    // and on all
+	likelyOnAll = 2    // and on all
 	plainly     = 1.15 // times the best one's misfit on few sights: not that count
 )
 
@@ -381,54 +380,52 @@ type trial struct {
 
 // tryCounts fits the set-up with the likeliest counts on few sights, and with those that fit best on all, from where they came to.
 func (r *run) tryCounts(list []count, line mirror.Fold, sights []mirror.Sight, far []bool, prior mirror.Prior) []trial {
-	type few struct {
-		count
-		misfit float64
-		start  *mirror.Start
-	}
-	tried := make([]few, min(likelyOnFew, len(list)))
-	moved := func(c count) []mirror.Sight {
-		out := slices.Clone(sights)
-		for i := range out {
-			if m := &out[i]; far[int(m.PY)*r.u.W+int(m.PX)] {
-				m.U, m.V = m.U+float64(c.u)*r.u.PitchMM, m.V+float64(c.v)*r.v.PitchMM
-			}
-		}
-		return out
+	var all []trial
+	for _, c := range list[:min(likelyOnFew, len(list))] {
+		all = append(all, trial{count: c})
 	}
 	// The fits are small: they go side by side.
-	var wg sync.WaitGroup
-	for i := range tried {
-		wg.Go(func() {
-			t, prior, line := &tried[i], prior, line
-			t.count, line.Step = list[i], list[i].step
-			prior.Lines = []mirror.Fold{line}
-			var err error
-			if t.misfit, t.start, err = mirror.Misfit(&r.res.Frame, moved(t.count), countSights, prior); err != nil {
-				t.misfit = math.Inf(1)
+	fit := func(rough bool) {
+		var wg sync.WaitGroup
+		for i := range all {
+			t, prior := &all[i], prior
+			prior.Rough = rough
+			if rough {
+				line := line
+				line.Step = t.step
+				prior.Begin = &mirror.Start{Lines: []mirror.Fold{line}}
+			} else if t.cal != nil {
+				prior.Begin = t.cal.Settled
 			}
-		})
+			wg.Go(func() {
+				moved := slices.Clone(sights)
+				for i := range moved {
+					if m := &moved[i]; far[int(m.PY)*r.u.W+int(m.PX)] {
+						m.U, m.V = m.U+float64(t.u)*r.u.PitchMM, m.V+float64(t.v)*r.v.PitchMM
+					}
+				}
+				cal, err := mirror.Calibrate(&r.res.Frame, moved, prior)
+				if t.cal = cal; err != nil {
+					t.cal = nil
+				}
+			})
+		}
+		wg.Wait()
 	}
-	wg.Wait()
-	slices.SortStableFunc(tried, func(a, b few) int { return cmp.Compare(a.misfit, b.misfit) })
-	n := min(likelyOnAll, len(tried))
-	for n > 1 && tried[n-1].misfit > plainly*tried[0].misfit {
+	fit(true)
+	rank := func(t trial) float64 {
+		if t.cal == nil {
+			return math.Inf(1)
+		}
+		return misfit(t.cal)
+	}
+	slices.SortStableFunc(all, func(a, b trial) int { return cmp.Compare(rank(a), rank(b)) })
+	n := min(likelyOnAll, len(all))
+	for n > 1 && rank(all[n-1]) > plainly*rank(all[0]) {
 		n--
 	}
-	all := make([]trial, n)
-	for i := range all {
-		wg.Go(func() {
-			t, prior := &all[i], prior
-			t.count = tried[i].count
-			if prior.Begin = tried[i].start; prior.Begin != nil {
-				prior.Begin.Settled = true
-			}
-			if cal, err := mirror.Calibrate(&r.res.Frame, moved(t.count), prior); err == nil {
-				t.cal = cal
-			}
-		})
-	}
-	wg.Wait()
+	all = all[:n]
+	fit(false)
 	return all
 }
 

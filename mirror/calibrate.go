@@ -4,7 +4,6 @@ import (
 	"errors"
 	"math"
 	"slices"
-	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -214,15 +213,14 @@ func newSolver(fr *pose.Frame, sights []Sight, prior Prior) *solver {
 	return s
 }
 
-// Misfit is what the best form with the prior's lines, each near its place, leaves of about so many of the sights, rms in mm on the board over the
-// square of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
-func Misfit(fr *pose.Frame, sights []Sight, most int, prior Prior) (float64, *Start, error) {
-	few := make([]Sight, 0, 2*most)
-	for i := 0; i < len(sights); i += max(1, len(sights)/most) {
+// Misfit is what the best form with the prior's lines, each near its place, leaves of few of the sights, rms in mm on the board over the square
+// of the share that it explains: enough to compare counts of the stripes. That fit comes back to begin others with.
+func Misfit(fr *pose.Frame, sights []Sight, prior Prior) (float64, *Start, error) {
+	few := make([]Sight, 0, 2*lineSights)
+	for i := 0; i < len(sights); i += max(1, len(sights)/lineSights) {
 		few = append(few, sights[i])
 	}
 	s := newSolver(fr, few, prior)
-	s.stride = max(1, len(few)/roughSights)
 	if prior.PeriodU > 0 {
 		s.prior.DistanceSigma = 0.1
 	}
@@ -339,10 +337,7 @@ const maxFolds = 3
 const maxRMSMM = 25.0
 
 // settle alternates the fit and the robust weights from x until the weights rest.
-func (s *solver) settle(x []float64) ([]float64, error) { return s.settleBelow(x, math.Inf(1)) }
-
-// settleBelow is settle for a fit that is of no use unless its misfit falls below most, mm: it gives up where that is far off.
-func (s *solver) settleBelow(x []float64, most float64) ([]float64, error) {
+func (s *solver) settle(x []float64) ([]float64, error) {
 	for i := range s.weight {
 		s.weight[i] = 1
 	}
@@ -363,18 +358,12 @@ func (s *solver) settleBelow(x []float64, most float64) ([]float64, error) {
 		if settled := s.reweight(x); settled && round >= least {
 			break
 		}
-		if round >= least && s.rms > farOff*most {
-			return x, ErrNoFit
-		}
 	}
 	if err != nil {
 		return nil, ErrNoFit
 	}
 	return x, nil
 }
-
-// farOff is how many times as much as is asked a fit may miss after some rounds and still come there.
-const farOff = 3.0
 
 // fitted is where a fit has come to.
 type fitted struct {
@@ -473,7 +462,6 @@ const (
 	seekKept    = 0.92 // share of sights kept under which a smooth form is doubted
 	seekRMSMM   = 0.1  // and the misfit of those
 	poorRMSMM   = 0.3  // misfit that no smooth form of a panel leaves, however many are kept
-	seekSights  = 500  // on which lines are tried
 	seekStepDeg = 45
 	seekStep    = -0.02
 	seekShare   = 0.35 // of the way from the middle to the cards
@@ -499,40 +487,19 @@ func (s *solver) seekFold(x []float64) (sought []float64, ok bool) {
 			lines = append(lines, Fold{Angle: float64(deg) * math.Pi / 180, S0: s0, Step: seekStep, Width: usualFoldMM})
 		}
 	}
-	type trial struct {
-		base []float64
-		line Fold
-		fit  fitted
-		kept float64
-		ok   bool
-	}
-	var trials []trial
-	for _, f := range lines {
-		trials = append(trials, trial{line: f})
-	}
+	bases := [][]float64{nil}
 	if found := x[nBoard+len(s.exps):]; len(found) > 0 && s.folds < maxFolds {
-		for _, f := range lines {
-			trials = append(trials, trial{base: found, line: f})
-		}
+		bases = append(bases, found)
 	}
 	most := seekBetter * rms
-	// Each fit is small: they go side by side.
-	var wg sync.WaitGroup
-	for k := range trials {
-		wg.Go(func() {
-			t, own := &trials[k], *s
-			own.weight, own.along = slices.Clone(s.weight), slices.Clone(s.along)
-			own.stride = max(s.stride, len(s.sights)/seekSights)
-			own.folds = len(t.base)/foldUnknowns + 1
-			at, err := own.settleBelow(slices.Concat(s.start(), t.base, t.line.unknowns()), most)
-			t.fit, t.kept, t.ok = own.now(at), own.kept(), err == nil
-		})
-	}
-	wg.Wait()
-	for _, t := range trials {
-		more := t.kept - kept
-		if t.ok && t.fit.rms < most && (more > seekMore || more > -seekLess && t.fit.rms < seekFar*rms) && math.Abs(t.fit.x[len(t.fit.x)-2]) > foldMinStep {
-			best, most, ok = t.fit, t.fit.rms, true
+	for _, base := range bases {
+		s.folds = len(base)/foldUnknowns + 1
+		for _, f := range lines {
+			trial, err := s.settle(slices.Concat(s.start(), base, f.unknowns()))
+			more := s.kept() - kept
+			if err == nil && s.rms < most && (more > seekMore || more > -seekLess && s.rms < seekFar*rms) && math.Abs(trial[len(trial)-2]) > foldMinStep {
+				best, most, ok = s.now(trial), s.rms, true
+			}
 		}
 	}
 	return s.back(best), ok
@@ -810,8 +777,11 @@ func (s *solver) reweight(x []float64) (settled bool) {
 // quickSights is about how many sights settle the robust weights; all of them take part in the last fits.
 const quickSights = 2000
 
-// roughSights tell counts of the stripes apart.
-const roughSights = 600
+// roughSights tell counts of the stripes apart, lineSights do where the lines are known.
+const (
+	roughSights = 600
+	lineSights  = 200
+)
 
 // effectiveSights is how many independent looks at the form a capture gives: some 300 x 200 mm of metal in patches of 15 mm.
 const effectiveSights = 270

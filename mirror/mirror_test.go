@@ -190,7 +190,7 @@ func toldApart(t *testing.T, fr *pose.Frame, sights []Sight, c *Calibration) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		few, _, err = Misfit(fr, moved, 200, Prior{DistanceMM: 480, PeriodU: 12, PeriodV: 12, Lines: c.Form.Folds})
+		few, _, err = Misfit(fr, moved, Prior{DistanceMM: 480, PeriodU: 12, PeriodV: 12, Lines: c.Form.Folds})
 		if err != nil {
 			t.Fatal(err)
 		}
