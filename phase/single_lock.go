@@ -258,65 +258,46 @@ const (
 
 // reach continues the prediction over the rim of the trusted cells, by their value and slope, and gives those cells a trial.
 func (l *lock) reach() {
-	known, gx, gy := l.take(), l.take(), l.take()
+	gx, gy, known := l.take(), l.take(), make([]bool, len(l.trust))
 	rows.Do(l.rows, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range l.cols {
 				k := j*l.cols + i
-				known[k] = 0
 				if l.trust[k] == 0 {
 					continue
 				}
 				sx, okX := l.step(k, 1, i > 0, i+1 < l.cols)
 				sy, okY := l.step(k, l.cols, j > 0, j+1 < l.rows)
 				if okX && okY {
-					known[k], gx[k], gy[k] = 1, sx, sy
+					known[k], gx[k], gy[k] = true, sx, sy
 				}
 			}
 		}
 	})
 	kernel := gaussKernel(reachWindow)
+	near := within(known, l.cols, l.rows, len(kernel)-1)
 	rows.Do(l.rows, func(j0, j1 int) {
-		near := make([]bool, l.cols)
 		for j := j0; j < j1; j++ {
-			l.within(near, known, j, len(kernel)-1)
-			for i, in := range near {
-				if k := j*l.cols + i; in && l.trust[k] == 0 {
-					if sum, all := l.tangents(i, j, kernel, known, gx, gy); all >= reachTold {
+			for i := range l.cols {
+				if k := j*l.cols + i; near[k] && l.trust[k] == 0 {
+					if sum, all := l.tangents(i, j, known, kernel, gx, gy); all >= reachTold {
 						l.phi.v[k], l.trust[k] = sum/all, 1
 					}
 				}
 			}
 		}
 	})
-	l.scratch.give(known, gx, gy)
-}
-
-// within tells of each cell of row j whether any is known at most so many rows and columns away.
-func (l *lock) within(near []bool, known []float32, j, reach int) {
-	clear(near)
-	for y := max(0, j-reach); y <= min(l.rows-1, j+reach); y++ {
-		row, last := known[y*l.cols:(y+1)*l.cols], -1
-		for i, v := range row {
-			if v == 0 {
-				continue
-			}
-			for x := max(last+1, i-reach); x <= min(l.cols-1, i+reach); x++ {
-				near[x] = true
-			}
-			last = min(l.cols-1, i+reach)
-		}
-	}
+	l.scratch.give(gx, gy)
 }
 
 // tangents adds up what the tangents at the known cells around say of one cell, weighted by a kernel, and the weights.
-func (l *lock) tangents(i, j int, kernel, known, gx, gy []float32) (sum, all float32) {
+func (l *lock) tangents(i, j int, known []bool, kernel, gx, gy []float32) (sum, all float32) {
 	half := len(kernel) - 1
 	for y := max(0, j-half); y <= min(l.rows-1, j+half); y++ {
 		dy := j - y
 		wy := kernel[max(dy, -dy)]
 		for x := max(0, i-half); x <= min(l.cols-1, i+half); x++ {
-			if k, dx := y*l.cols+x, i-x; known[k] > 0 {
+			if k, dx := y*l.cols+x, i-x; known[k] {
 				w := wy * kernel[max(dx, -dx)]
 				all += w
 				sum += w * (l.phi.v[k] + gx[k]*float32(dx) + gy[k]*float32(dy))

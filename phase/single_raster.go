@@ -163,7 +163,7 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	sum, cnt := make([]float32, n), make([]float32, n)
 	r.cells(q, cols, rws, func(y, first int, row []float32) {
 		for c := first; c < first+cols; c++ {
-			own := row[min((c-first)*q, len(row)):min((c-first+1)*q, len(row))]
+			own := piece(row, c-first, q)
 			for _, v := range own {
 				sum[c] += v
 			}
@@ -181,7 +181,7 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 		hi, nhi, lo, nlo = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
 		r.cells(q, cols, rws, func(y, first int, row []float32) {
 			for c := first; c < first+cols; c++ {
-				own, mid := row[min((c-first)*q, len(row)):min((c-first+1)*q, len(row))], mean[c]
+				own, mid := piece(row, c-first, q), mean[c]
 				var all, above, n float32
 				for _, v := range own {
 					all += v
@@ -206,6 +206,9 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	}
 	return levels{mid: mean, half: hi}
 }
+
+// piece is the k-th cell's part of a row, q px each; the last may be cut.
+func piece(row []float32, k, q int) []float32 { return row[min(k*q, len(row)):min((k+1)*q, len(row))] }
 
 // cells visits rows of the photo as far apart as strides says, several at a time but each row of cells by one worker, with the first cell of
 // its row.

@@ -104,13 +104,6 @@ func addRun(row []float32, from, to int, sums []float32) {
 		return sums[min(k, half)+half]
 	}
 	for c := max(0, from-half); c < min(len(row), to+half); c++ {
-		if c >= from+half && c < to-half {
-			for ; c < to-half; c++ {
-				row[c] += sums[2*half]
-			}
-			c--
-			continue
-		}
 		row[c] += upTo(c-from) - upTo(c-to)
 	}
 }
