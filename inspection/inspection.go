@@ -885,7 +885,7 @@ func (r *run) surface() error {
 	x0, y0, x1, y1 := r.res.Calibration.Extent(r.cam, r.u, r.v)
 	// The cards pin the form between and beside them; far beyond, the lens and the unknown form say more than the metal.
 	reach := min(gridReachMM, reachRatio*(r.res.Frame.B.Centre.X-r.res.Frame.A.Centre.X)/2)
-	g, err := gridOver(x0, y0, x1, y1, reach)
+	g, err := gridOver(x0, y0, x1, y1, reach, r.gridPitch())
 	if err != nil {
 		return err
 	}
@@ -955,18 +955,29 @@ const (
 
 const (
 	gridPitchMM = 0.5       // fine enough for marks of 3 mm
+	widePitchMM = 1.0       // the widest for single photos
+	stripeCells = 7         // cells a stripe pair of single photos, which tell bends of half a pair
 	gridReachMM = 450.0     // no capture reaches farther from its origin
 	reachRatio  = 1.8       // of half the distance of the cards
 	gridCells   = 1_400_000 // over this the pitch is coarsened, to bound memory
 )
 
-// gridOver lays a grid over the rectangle, as far as reach mm from the origin.
-func gridOver(x0, y0, x1, y1, reach float64) (surface.Grid, error) {
+// gridPitch is fine enough for what the set resolves, mm: single photos of wide stripes need fewer cells.
+func (r *run) gridPitch() float64 {
+	if r.set.Kind != capture.Single {
+		return gridPitchMM
+	}
+	const steps = 20 // a mm
+	stripe := r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+	return min(max(math.Floor(steps*stripe/stripeCells)/steps, gridPitchMM), widePitchMM)
+}
+
+// gridOver lays a grid of a pitch, mm, over the rectangle, as far as reach mm from the origin.
+func gridOver(x0, y0, x1, y1, reach, p float64) (surface.Grid, error) {
 	x0, y0, x1, y1 = max(x0, -reach), max(y0, -reach), min(x1, reach), min(y1, reach)
 	if !(x1 > x0 && y1 > y0) {
 		return surface.Grid{}, refuse("no-surface", "no part of the panel mirrors the board", "move the board so that its mirror image covers the damage")
 	}
-	p := gridPitchMM
 	for (x1-x0)/p*(y1-y0)/p > gridCells {
 		p *= 2
 	}

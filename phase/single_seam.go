@@ -10,8 +10,8 @@ import (
 )
 
 // cut looks for a seam that runs along the stripes through a part from side to side: a feature line so sharp that stripes crowd
-// into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k and
-// takes the seam's cells out. False where no seam shows plainly.
+// into a few pixels there, with others on either side that seem to run on. It moves the far side (towards larger turns) by k, whole
+// turns, and takes the seam's cells out. False where no seam shows plainly.
 func (l *lock) cut(label []int32, id int32, k float64) bool {
 	ax := l.across(label, id)
 	m := l.seamMap(label, id, ax)
@@ -49,7 +49,9 @@ func (l *lock) cutAlong(ax across, c curve, dip, k float64) {
 			case m == at[n]:
 				l.ok[i], l.seam[i] = false, true
 			case ax.far(m, at[n]):
+				// By whole turns the photo looks the same.
 				l.phi.v[i] += float32(k)
+				l.seen[i] += float32(k)
 			}
 		}
 	}
