@@ -37,8 +37,9 @@ func (r *run) demodulate() error {
 	var fields [2]*phase.Single
 	var errs [2]error
 	if f, ok := r.frameOf("uv"); ok {
-		fields[0], fields[1], errs[0] = phase.DemodulateCrossed(f.img, f.PitchMM, f.Profile == "square", size, [2]phase.Guide{r.guide("u"), r.guide("v")})
+		fields[0], fields[1], errs[0] = phase.DemodulateCrossed(f.img, f.PitchMM, f.Profile == "square", size, [2]phase.Guide{r.guide("u"), r.guide("v")}, r.onCard())
 	} else {
+		covered := r.onCard()
 		var wg sync.WaitGroup
 		for i, axis := range axes {
 			f, ok := r.frameOf(axis)
@@ -46,7 +47,7 @@ func (r *run) demodulate() error {
 				return refuse("axis", "a set of single photos needs one of upright (u) and one of level (v) stripes", "add the missing photo")
 			}
 			wg.Go(func() {
-				fields[i], errs[i] = phase.Demodulate(axis, f.img, f.PitchMM, f.Profile == "square", size[i], r.guide(axis))
+				fields[i], errs[i] = phase.Demodulate(axis, f.img, f.PitchMM, f.Profile == "square", size[i], r.guide(axis), covered)
 			})
 		}
 		wg.Wait()

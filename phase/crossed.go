@@ -9,17 +9,17 @@ import (
 )
 
 // DemodulateCrossed reads one photo of stripes of pitchMM along both axes of a board, whose brightness is the mean of both, on a
-// board of boardMM, width and height. The guides predict u and v as in Demodulate.
+// board of boardMM, width and height. The guides predict u and v as in Demodulate, and the paint is covered as there.
 //
 // Either direction is found by its own local spectral band: against its carrier the stripes that cross it turn at least once a stripe
 // pair, which the windows do not pass (by 5e-5 in the acquisition). Then the loops of both directions run by turns, each on the
 // photo without the stripes that the other predicts at that time.
-func DemodulateCrossed(img *photo.Image, pitchMM float64, square bool, boardMM [2]float64, guides [2]Guide) (u, v *Single, err error) {
+func DemodulateCrossed(img *photo.Image, pitchMM float64, square bool, boardMM [2]float64, guides [2]Guide, covered Covered) (u, v *Single, err error) {
 	var r [2]*raster
 	most := mostHalvings
 	for range 2 {
 		for i := range r {
-			if r[i] = newRaster(img, pitchMM, boardMM[i], guides[i], most); r[i] == nil {
+			if r[i] = newRaster(img, pitchMM, boardMM[i], guides[i], covered, most); r[i] == nil {
 				return nil, nil, &NoStripesError{Axis: axes[i], PitchMM: pitchMM}
 			}
 		}

@@ -52,7 +52,7 @@ func TestCrossedFollows(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			c.m.w, c.m.h, c.m.pitch, c.m.off = sw, sh, singleP, 0.3
 			x := [2]func(px, py float64) float64{crossedX(0, c.d), crossedX(1, c.d)}
-			u, v, err := DemodulateCrossed(crossedPhoto(c.m, x), singleP, !c.m.sine, [2]float64{2 * sw * perPX, 2 * sh * perPX}, crossedGuides)
+			u, v, err := DemodulateCrossed(crossedPhoto(c.m, x), singleP, !c.m.sine, [2]float64{2 * sw * perPX, 2 * sh * perPX}, crossedGuides, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -81,7 +81,7 @@ func TestCrossedProperties(t *testing.T) {
 		over.Pix[i%n*n+i/n] = 0.01 + 2*img.Pix[i]
 	}
 	read := func(img *photo.Image) (u, v *Single) {
-		u, v, err := DemodulateCrossed(img, singleP, true, [2]float64{600, 600}, guides)
+		u, v, err := DemodulateCrossed(img, singleP, true, [2]float64{600, 600}, guides, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -109,13 +109,13 @@ func TestCrossedProperties(t *testing.T) {
 // A photo that shows one direction only is refused, and the missing one named.
 func TestCrossedRefuses(t *testing.T) {
 	img := mirrored{w: sw, h: sh, pitch: singleP, x: plain}.photo()
-	_, _, err := DemodulateCrossed(img, singleP, true, [2]float64{800, 600}, crossedGuides)
+	_, _, err := DemodulateCrossed(img, singleP, true, [2]float64{800, 600}, crossedGuides, nil)
 	var none *NoStripesError
 	if !errors.As(err, &none) || none.Axis != "v" {
 		t.Errorf("%v", err)
 	}
 	blind := func(px, py float64) (float64, bool) { return 0, false }
-	if _, _, err := DemodulateCrossed(img, singleP, true, [2]float64{800, 600}, [2]Guide{rough, blind}); !errors.As(err, &none) || none.Axis != "v" {
+	if _, _, err := DemodulateCrossed(img, singleP, true, [2]float64{800, 600}, [2]Guide{rough, blind}, nil); !errors.As(err, &none) || none.Axis != "v" {
 		t.Errorf("blind: %v", err)
 	}
 }

@@ -11,6 +11,10 @@ import (
 // model of the set-up; ok is false where it says nothing. Its gradient may be off by a factor of two, its constant is free.
 type Guide func(px, py float64) (x float64, ok bool)
 
+// Covered tells where something lies on the paint and hides it, a scale card: stripes are not sought there, and what is seen there does not pass for
+// the brightness of stripes. Nil: nothing does.
+type Covered func(px, py float64) bool
+
 // Single is a board coordinate read from one photo of stripes whose shift is unknown: a constant of Field.X is free.
 type Single struct {
 	Field
@@ -39,15 +43,15 @@ func (e *NoStripesError) Error() string {
 }
 
 // Demodulate reads one photo of stripes of pitchMM along one board axis ("u" or "v"), square or sine in profile, on a board
-// boardMM wide along this axis.
+// boardMM wide along this axis, in paint that is covered in places.
 //
 // The stripes are compared with a carrier that follows the guide (scale and bend of the carrier are found from the photo), the
 // difference is smoothed as a complex number [Takeda1982] and made continuous; then a phase-locked loop moves the predicted
 // stripe edges onto the real ones, round by round with a narrower window, until what the window had smoothed away is back.
 // Where prediction and photo keep disagreeing, or the stripes stand still or run backwards, the reflection folds: nothing is
 // given there.
-func Demodulate(axis string, img *photo.Image, pitchMM float64, square bool, boardMM float64, guide Guide) (*Single, error) {
-	l := lockOn(newRaster(img, pitchMM, boardMM, guide, mostHalvings), square)
+func Demodulate(axis string, img *photo.Image, pitchMM float64, square bool, boardMM float64, guide Guide, covered Covered) (*Single, error) {
+	l := lockOn(newRaster(img, pitchMM, boardMM, guide, covered, mostHalvings), square)
 	if l == nil {
 		return nil, &NoStripesError{Axis: axis, PitchMM: pitchMM}
 	}
@@ -75,8 +79,8 @@ func lockOn(r *raster, square bool) *lock {
 
 // finish judges what the loop has followed, and places it on the board.
 func (l *lock) finish(axis string, img *photo.Image, pitchMM, boardMM float64) (*Single, error) {
-	l.look(closely, nil)
-	l.purify(nil)
+	l.look(closely, l.bare)
+	l.purify(l.bare)
 	l.judge()
 	l.place(boardMM / pitchMM)
 	s := l.field(img.W, img.H, pitchMM)

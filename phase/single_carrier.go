@@ -18,6 +18,7 @@ type carrier struct {
 	x0, y0        int     // the part of the photo that shows stripes, px
 	x1, y1        int
 	levels        levels // of that part's brightness, on cells of q px of the whole photo
+	bare          []float32
 	q, cols, rows int
 }
 
@@ -95,7 +96,8 @@ func (r *raster) findCarrier() *carrier {
 	c := &carrier{cx: float64(r.w) / 2, cy: float64(r.h) / 2, scale: float64(max(r.w, r.h)) / 2}
 	c.q = max(2, int(math.Round(r.period/beatsPerStripe)))
 	c.cols, c.rows = (r.w+c.q-1)/c.q, (r.h+c.q-1)/c.q
-	c.levels = r.twoLevels(c.q, c.cols, c.rows, r.period)
+	c.bare = r.bare(0, 0, c.q, c.cols, c.rows)
+	c.levels = r.twoLevels(c.q, c.cols, c.rows, c.bare, r.period)
 	beats := r.beats(c)
 	var pure []float32
 	for _, b := range beats {
@@ -175,7 +177,7 @@ func (r *raster) demodulate(c *carrier, scales []float32) (re, im [][]float32) {
 		for k := first; k < first+c.cols; k++ {
 			x0 := (k - first) * c.q
 			x1 := min(x0+c.q, r.w)
-			if !(t[x0] > -lim && t[x0] < lim) {
+			if !(t[x0] > -lim && t[x0] < lim) || c.bare[k] == 0 {
 				continue
 			}
 			mid, gain := c.levels.mid[k], 1/c.levels.half[k]

@@ -37,7 +37,7 @@ func (l *lock) judge() {
 	pace := l.pace()
 	turns, stands, rim := make([]bool, n), make([]bool, n), make([]bool, n)
 	for i := range turns {
-		turns[i] = pace[i] < turnPace || l.purity[i] < foldPurity || l.slope[i] > dense
+		turns[i] = l.bare[i] == 0 || pace[i] < turnPace || l.purity[i] < foldPurity || l.slope[i] > dense
 		rim[i] = pace[i] < rimPace || l.purity[i] < rimPurity
 	}
 	l.backward(turns)

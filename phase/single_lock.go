@@ -18,6 +18,7 @@ type lock struct {
 	phi    grid      // predicted turns at the cells' middles
 	trend  []float32 // the carrier there
 	levels levels    // on these cells
+	bare   []float32 // 1: paint; 0: covered
 	trust  []float32 // 1: followed, or on trial; 0: not
 	weight []float32 // trust times agreement: how much a cell takes part
 	purity []float32 // agreement of photo and prediction
@@ -51,6 +52,7 @@ func newLock(r *raster, c *carrier, square bool) *lock {
 		return nil
 	}
 	l.phi = newGrid(l.cols*l.q, l.rows*l.q, l.q)
+	l.bare = r.bare(l.x0, l.y0, l.q, l.cols, l.rows)
 	l.levels = levels{make([]float32, n), make([]float32, n)}
 	for _, p := range []*[]float32{&l.trust, &l.weight, &l.purity, &l.trend, &l.slope, &l.even} {
 		*p = make([]float32, n)
@@ -87,6 +89,10 @@ func (l *lock) acquire() bool {
 	re, im := l.take(), l.take()
 	l.each(nil, closely, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
+			if l.bare[k] == 0 {
+				re[k], im[k] = 0, 0
+				continue
+			}
 			mid, gain, x := l.levels.mid[k], 1/l.levels.half[k], (k-first)*l.q
 			var a, b float32
 			for y, line := range lines {
@@ -108,7 +114,7 @@ func (l *lock) acquire() bool {
 	for i := range re {
 		l.purity[i] = float32(math.Hypot(float64(re[i]), float64(im[i]))) / float32(l.q*l.q)
 		psi[i] = float32(math.Atan2(float64(im[i]), float64(re[i])) / (2 * math.Pi))
-		ok[i] = l.purity[i] > minPurity
+		ok[i] = l.purity[i] > minPurity && l.bare[i] > 0
 	}
 	l.scratch.give(re, im)
 	ok = follow(psi, l.purity, ok, l.cols, l.rows)
@@ -279,7 +285,7 @@ func (l *lock) reach() {
 	rows.Do(l.rows, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
 			for i := range l.cols {
-				if k := j*l.cols + i; near[k] && l.trust[k] == 0 {
+				if k := j*l.cols + i; near[k] && l.trust[k] == 0 && l.bare[k] > 0 {
 					if sum, all := l.tangents(i, j, known, kernel, gx, gy); all >= reachTold {
 						l.phi.v[k], l.trust[k] = sum/all, 1
 					}

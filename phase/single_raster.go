@@ -13,6 +13,7 @@ type raster struct {
 	w, h   int
 	halved int // how often the photo was halved
 	pix    []float32
+	hidden Covered // in its own pixels; nil: nothing is
 	guide  grid    // predicted turns at nodes; NaN where the guide says nothing
 	period float64 // px of a stripe pair by the guide, median
 	reach  float64 // turns from the board's middle beyond which no stripes are looked for
@@ -86,7 +87,7 @@ const minPeriod = 12.0
 const mostHalvings = 16
 
 // newRaster brings the photo to working size, by most halvings at the most, and samples the guide; nil when the guide says nothing.
-func newRaster(img *photo.Image, pitch, boardMM float64, guide Guide, most int) *raster {
+func newRaster(img *photo.Image, pitch, boardMM float64, guide Guide, covered Covered, most int) *raster {
 	r := &raster{w: img.W, h: img.H, pix: img.Pix, reach: 0.5 * guideSlack * boardMM / pitch}
 	r.sampleGuide(guide, pitch)
 	for r.halved < most && r.period/(2*1.5) >= minPeriod {
@@ -94,6 +95,10 @@ func newRaster(img *photo.Image, pitch, boardMM float64, guide Guide, most int) 
 		r.w, r.h, r.pix = m.W, m.H, m.Pix
 		r.halved++
 		r.sampleGuide(guide, pitch)
+	}
+	if covered != nil {
+		k := float64(int(1) << r.halved)
+		r.hidden = func(px, py float64) bool { return covered(k*px, k*py) }
 	}
 	if math.IsNaN(r.period) || r.w < 32 || r.h < 32 {
 		return nil
@@ -151,18 +156,47 @@ func (g *grid) at(px, py float64) float32 {
 	return top + b*(bottom-top)
 }
 
+// bare is 1 for each cell of q px, the first at px (x0, y0), of which nothing is covered, and 0 for the others.
+func (r *raster) bare(x0, y0, q, cols, rws int) []float32 {
+	out := make([]float32, cols*rws)
+	rows.Do(rws, func(j0, j1 int) {
+		for j := j0; j < j1; j++ {
+			for i := range cols {
+				out[j*cols+i] = 1
+			}
+			if r.hidden == nil {
+				continue
+			}
+			for i := range cols + 1 {
+				for _, y := range [...]int{j, j + 1} {
+					if !r.hidden(float64(x0+i*q), float64(y0+y*q)) {
+						continue
+					}
+					for _, k := range [...]int{max(0, i-1), min(i, cols-1)} {
+						out[j*cols+k] = 0
+					}
+				}
+			}
+		}
+	})
+	return out
+}
+
 // levels are the local mean of bright and dark stripes on cells.
 type levels struct {
 	mid, half []float32
 }
 
-// twoLevels finds the bright and the dark level around each cell of q px: the means of the pixels above and below the middle
+// twoLevels finds the bright and the dark level around each cell of q px, of bare paint: the means of the pixels above and below the middle
 // of both, over a window of some stripes. Meaningless where there are no stripes.
-func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
+func (r *raster) twoLevels(q, cols, rws int, bare []float32, period float64) levels {
 	n := cols * rws
 	sum, cnt := make([]float32, n), make([]float32, n)
 	r.cells(q, cols, rws, func(y, first int, row []float32) {
 		for c := first; c < first+cols; c++ {
+			if bare[c] == 0 {
+				continue
+			}
 			own := piece(row, c-first, q)
 			for _, v := range own {
 				sum[c] += v
@@ -174,13 +208,16 @@ func (r *raster) twoLevels(q, cols, rws int, period float64) levels {
 	s := 1.5 * period / float64(q)
 	mean, weight := smooth(sum, cols, rws, s), smooth(cnt, cols, rws, s)
 	for i := range mean {
-		mean[i] /= weight[i]
+		mean[i] /= max(weight[i], 1e-6)
 	}
 	var hi, nhi, lo, nlo []float32
 	for range 2 {
 		hi, nhi, lo, nlo = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
 		r.cells(q, cols, rws, func(y, first int, row []float32) {
 			for c := first; c < first+cols; c++ {
+				if bare[c] == 0 {
+					continue
+				}
 				own, mid := piece(row, c-first, q), mean[c]
 				var all, above, n float32
 				for _, v := range own {

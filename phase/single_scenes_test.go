@@ -111,7 +111,7 @@ func TestSingleScenes(t *testing.T) {
 			s := load(t, dir)
 			for axis, size := range map[string]float64{"u": s.c.Board.WidthMM, "v": s.c.Board.HeightMM} {
 				f := s.frame[axis]
-				got, err := phase.Demodulate(axis, s.single[axis], f.PitchMM, f.Profile == "square", size, s.guide[axis])
+				got, err := phase.Demodulate(axis, s.single[axis], f.PitchMM, f.Profile == "square", size, s.guide[axis], nil)
 				if err != nil {
 					t.Fatal(err)
 				}

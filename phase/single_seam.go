@@ -57,7 +57,7 @@ func (l *lock) cutAlong(ax across, c curve, dip, k float64) {
 	}
 	// Each side by itself: what crowds beside the seam has pulled at it.
 	for range 3 {
-		l.look(closely, nil)
+		l.look(closely, l.bare)
 		l.weigh()
 		for n, p := range at {
 			for m := max(0, p-seamReach); m <= min(ax.m-1, p+seamReach); m++ {

@@ -96,7 +96,7 @@ func rough(px, py float64) (float64, bool) { return 0.8 * perPX * (px - sw/2), t
 
 func read(t *testing.T, m mirrored, boardMM float64) *Single {
 	t.Helper()
-	s, err := Demodulate("u", m.photo(), m.pitch, !m.sine, boardMM, rough)
+	s, err := Demodulate("u", m.photo(), m.pitch, !m.sine, boardMM, rough, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -214,7 +214,7 @@ func TestSingleProperties(t *testing.T) {
 	img := m.photo()
 	field := func(img *photo.Image, pitch float64, g Guide) *Single {
 		t.Helper()
-		s, err := Demodulate("u", img, pitch, true, 2*sw*perPX*pitch/singleP, g)
+		s, err := Demodulate("u", img, pitch, true, 2*sw*perPX*pitch/singleP, g, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -392,10 +392,49 @@ func TestSingleRefuses(t *testing.T) {
 		"noise": {noise, rough}, "flat": {flat, rough}, "other direction": {level, rough}, "black": {photo.NewImage(sw, sh), rough},
 		"blind guide": {stripes, blind}, "still guide": {stripes, still}, "tiny": {photo.NewImage(7, 5), rough}, "empty": {photo.NewImage(0, 0), rough},
 	} {
-		s, err := Demodulate("u", c.img, singleP, true, 800, c.guide)
+		s, err := Demodulate("u", c.img, singleP, true, 800, c.guide, nil)
 		var none *NoStripesError
 		if !errors.As(err, &none) || none.Axis != "u" || none.PitchMM != singleP {
 			t.Errorf("%s: %v, %v", name, s != nil, err)
+		}
+	}
+}
+
+// TestCoveredPaint: a bright card on the paint is no stripe. Beside it, where its brightness would pass for that of the stripes, they are read as well
+// as anywhere, and on it they are not.
+func TestCoveredPaint(t *testing.T) {
+	const x0, y0, x1, y1 = 190, 130, 290, 230
+	for _, sine := range []bool{true, false} {
+		m := mirrored{w: sw, h: sh, x: plain, pitch: singleP, sine: sine, level: 1, noise: 0.02, hide: func(px, py float64) (float64, bool) {
+			v := 6.0
+			if in := px > x0+20 && px < x1-20 && py > y0+20 && py < y1-20; in && (int(px/4)+int(py/4))%2 == 0 {
+				v = 0.5
+			}
+			return v, px > x0 && px < x1 && py > y0 && py < y1
+		}}
+		covered := func(px, py float64) bool { return px > x0-3 && px < x1+3 && py > y0-3 && py < y1+3 }
+		beside := func(covered Covered) (worst float64) {
+			s, err := Demodulate("u", m.photo(), singleP, !sine, 800, rough, covered)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, v := range s.X {
+				if x, y := float64(i%sw)+0.5, float64(i/sw)+0.5; covered != nil && covered(x, y) && v == v {
+					t.Fatalf("sine %v: read on the card at (%g, %g)", sine, x, y)
+				}
+			}
+			for _, r := range [][4]int{{x0, y0 - 40, x1, y0 - 8}, {x0, y1 + 8, x1, y1 + 40}, {x0 - 40, y0, x0 - 8, y1}, {x1 + 8, y0, x1 + 40, y1}} {
+				read, _, e := compare(s, plain, r[0], r[1], r[2], r[3])
+				if worst = max(worst, e); covered != nil && read < 0.8 {
+					t.Errorf("sine %v: %.0f %% of the metal beside the card is read", sine, 100*read)
+				}
+			}
+			return worst
+		}
+		with, without := beside(covered), beside(nil)
+		t.Logf("sine %v: worst %.3f mm, %.3f where the card is not known", sine, with, without)
+		if with > 0.02*singleP || !(with < without/2) {
+			t.Errorf("sine %v: %.2f mm off beside a card, %.2f where it is not known", sine, with, without)
 		}
 	}
 }
