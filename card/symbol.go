@@ -14,6 +14,8 @@ const (
 	Modules = 21
 	// QuietModules is the width of the white rim that the symbol needs around it: ISO/IEC 18004.
 	QuietModules = 4
+	// LabelMM is the height of the strip for words below the quiet zone of printed cards.
+	LabelMM = 9.0
 )
 
 // modules is the symbol, row by row from the top, 1 where dark.

@@ -6,7 +6,9 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"fairmetal/card"
 	"fairmetal/mirror"
+	"fairmetal/photo"
 	"fairmetal/pose"
 	"fairmetal/scene"
 )
@@ -51,7 +53,8 @@ func TestCovered(t *testing.T) {
 	}
 }
 
-// TestOffPaper: what is seen of a card is not read, however its paper swings with the stripes; the metal beside it is.
+// TestOffPaper: what is seen of a card is not read, however its paper swings with the stripes; the metal beside it is. Card A still has its strip for
+// words, B was trimmed.
 func TestOffPaper(t *testing.T) {
 	r := lined(mirror.Fold{Angle: 1.8, S0: 30, Step: -0.06, Width: 3}, 0, func(p r3.Vec, _ float64) bool { return math.Abs(p.X) < 220 && math.Abs(p.Y) < 160 })
 	at := func(x, y float64) (u, v float32) {
@@ -64,6 +67,15 @@ func TestOffPaper(t *testing.T) {
 		for k, d := range [4][2]float64{{-28, 28}, {28, 28}, {28, -28}, {-28, -28}} {
 			c.Corners[k] = r3.Add(c.Centre, r3.Vec{X: d[0], Y: d[1]})
 		}
+		c.SideMM = 56. * card.Modules / (card.Modules + 2*card.QuietModules)
+	}
+	r.res.Photo = photo.NewImage(r.u.W, r.u.H)
+	for i := range r.res.Photo.Pix {
+		p, _, _, _ := r.res.Calibration.Form.Hit(r.cam.Centre, r.cam.Ray(float64(i%r.u.W)+0.5, float64(i/r.u.W)+0.5))
+		r.res.Photo.Pix[i] = 0.2
+		if x := math.Abs(math.Abs(p.X) - 150); x < 28 && p.Y < 28 && (p.Y > -28 || p.X < 0 && p.Y > -28-card.LabelMM) {
+			r.res.Photo.Pix[i] = 0.8
+		}
 	}
 	r.offPaper()
 	for _, x := range []float64{-150, 150} {
@@ -73,6 +85,9 @@ func TestOffPaper(t *testing.T) {
 			}
 			if u, v := at(x+d, 33); u != u || v != v {
 				t.Errorf("the metal above a card is not read")
+			}
+			if u, v := at(x+d, -33); (u == u && v == v) != (x > 0) {
+				t.Errorf("below the card at %g it reads %g, %g", x, u, v)
 			}
 		}
 	}

@@ -16,7 +16,6 @@ import (
 	"strings"
 	"sync"
 
-	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"fairmetal/capture"
@@ -434,61 +433,6 @@ func (r *run) stripes() error {
 	r.offPaper()
 	return r.checkDirections()
 }
-
-// offPaper leaves the cards unread: their paper scatters the board's light, which swings with the stripes.
-func (r *run) offPaper() {
-	nan := float32(math.NaN())
-	for _, c := range r.papers(0) {
-		for y := max(0, int(c.Min.Y)); y < min(r.u.H, int(c.Max.Y)+1); y++ {
-			for x := max(0, int(c.Min.X)); x < min(r.u.W, int(c.Max.X)+1); x++ {
-				if encloses(c.rim, float64(x)+0.5, float64(y)+0.5) {
-					r.u.X[y*r.u.W+x], r.v.X[y*r.u.W+x] = nan, nan
-				}
-			}
-		}
-	}
-}
-
-// paper is the outline of a card in the photo, px, and the rectangle about it.
-type paper struct {
-	rim [4]r2.Vec
-	r2.Box
-}
-
-// papers are those of the cards, their corners farther out by so many px.
-func (r *run) papers(widerPX float64) (out [2]paper) {
-	for i, c := range [2]pose.Placed{r.res.Frame.A, r.res.Frame.B} {
-		x, y, _ := r.cam.Project(c.Centre)
-		middle := r2.Vec{X: x, Y: y}
-		p := paper{Box: r2.Box{Min: middle, Max: middle}}
-		for k, q := range c.Corners {
-			x, y, _ := r.cam.Project(q)
-			out := r2.Sub(r2.Vec{X: x, Y: y}, middle)
-			at := r2.Add(middle, r2.Scale(1+widerPX/r2.Norm(out), out))
-			p.rim[k] = at
-			p.Min, p.Max = r2.Vec{X: min(p.Min.X, at.X), Y: min(p.Min.Y, at.Y)}, r2.Vec{X: max(p.Max.X, at.X), Y: max(p.Max.Y, at.Y)}
-		}
-		out[i] = p
-	}
-	return out
-}
-
-// onCard tells where a card's paper hides the paint, and where its blurred edge does.
-func (r *run) onCard() phase.Covered {
-	papers := r.papers(blurredPX)
-	return func(px, py float64) bool {
-		for i := range papers {
-			c := &papers[i]
-			if px >= c.Min.X && px <= c.Max.X && py >= c.Min.Y && py <= c.Max.Y && encloses(c.rim, px, py) {
-				return true
-			}
-		}
-		return false
-	}
-}
-
-// blurredPX is how far outside a card's corners its brightness may reach.
-const blurredPX = 3
 
 // read reads the board coordinates out of the photos.
 func (r *run) read() (err error) {

@@ -155,8 +155,8 @@ func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 		usual = order.Median(all)
 	}
 	s := seamMap{n: ax.n, m: ax.m, lack: make([]float32, ax.n*ax.m), told: make([]bool, ax.n*ax.m)}
-	margin := int(2 * l.stripe)                           // the rim is no seam
-	clear := l.shrink(invert(l.holes), int(1.2*l.stripe)) // nor are the fringes of cards and folds
+	margin := int(2 * l.stripe) // the rim is no seam
+	clear := l.clear()
 	for n := range ax.n {
 		first, last := -1, -1
 		for m := range ax.m {
@@ -176,6 +176,28 @@ func (l *lock) seamMap(label []int32, id int32, ax across) seamMap {
 	}
 	return s
 }
+
+// clear masks the cells away from the fringes of folds and cards, which are no seams. What is covered is known, and hardly has any.
+func (l *lock) clear() []bool {
+	covered, whole := make([]bool, len(l.bare)), make([]bool, len(l.bare))
+	for i, v := range l.bare {
+		covered[i] = v == 0
+	}
+	covered = l.widen(covered, nil, cardFringe)
+	for i, v := range l.holes {
+		whole[i] = !v || covered[i]
+	}
+	out := l.shrink(whole, int(foldFringe*l.stripe))
+	for i, v := range covered {
+		out[i] = out[i] && !v
+	}
+	return out
+}
+
+const (
+	foldFringe = 1.2 // stripe pairs
+	cardFringe = 3   // cells
+)
 
 // strangeness is how far the prediction's pace from cell to cell is off that of undamaged metal, beyond what orange peel and dents that can
 // be read do: what was counted wrong across a seam crowds or turns the stripes there.

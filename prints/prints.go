@@ -123,7 +123,7 @@ func Cards(s CardSheet) ([]byte, error) {
 // cardSize is the outer size of a card: symbol, a quiet zone of four modules (ISO/IEC 18004), and a strip for the words.
 func cardSize(side float64) (w, h float64) {
 	full := side * 29 / 21
-	return max(full, 34), full + 9
+	return max(full, 34), full + card.LabelMM
 }
 
 func drawCard(pdf *fpdf.Fpdf, x, y float64, letter string, side float64, modules [][]bool) {
@@ -152,7 +152,7 @@ func drawCard(pdf *fpdf.Fpdf, x, y float64, letter string, side float64, modules
 	}
 	pdf.SetTextColor(0, 0, 0)
 	pdf.SetFont(typeface.Family, "B", 15)
-	ty := y + h - 9
+	ty := y + h - card.LabelMM
 	pdf.SetXY(x+2, ty)
 	pdf.CellFormat(8, 8, letter, "", 0, "L", false, 0, "")
 	pdf.SetFont(typeface.Family, "", 6)
