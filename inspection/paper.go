@@ -47,8 +47,8 @@ func (r *run) papers(widerPX float64) (out [2]paper) {
 	return out
 }
 
-// labelled tells whether the strip for words is still on a card: it is nearly as bright as the quiet zone. Very bright paint below a card that was
-// trimmed may pass for it.
+// labelled tells whether the strip for words is still on a card: it is nearly as bright as the quiet zone, and the paint below it is not. On white paint
+// it cannot be told, and hardly matters.
 func (r *run) labelled(c *pose.Placed) bool {
 	if r.res.Photo == nil {
 		return false
@@ -72,12 +72,13 @@ func (r *run) labelled(c *pose.Placed) bool {
 		return order.Median(v)
 	}
 	quiet := c.SideMM * card.QuietModules / card.Modules
-	return light(0.25*card.LabelMM, 0.5*card.LabelMM, 0.75*card.LabelMM) > labelShare*light(-0.5*quiet)
+	strip := light(0.25*card.LabelMM, 0.5*card.LabelMM, 0.75*card.LabelMM)
+	return strip > labelShare*light(-0.5*quiet) && labelShare*strip > light(1.25*card.LabelMM, 1.5*card.LabelMM, 1.75*card.LabelMM)
 }
 
 const (
-	labelLooks = 12  // places along a card's lower rim
-	labelShare = 0.7 // of the quiet zone's brightness
+	labelLooks = 12   // places along a card's lower rim
+	labelShare = 0.75 // of the quiet zone's brightness, and the paint's of the strip's
 	// blurredPX is how far outside a card's corners its brightness may reach.
 	blurredPX = 3
 )
