@@ -934,7 +934,7 @@ const (
 const (
 	gridPitchMM = 0.5       // fine enough for marks of 3 mm
 	widePitchMM = 1.0       // the widest for single photos
-	stripeCells = 7         // cells a stripe pair of single photos, which tell bends of half a pair
+	stripeCells = 6         // cells a stripe pair of single photos, which tell bends of half a pair
 	gridReachMM = 450.0     // no capture reaches farther from its origin
 	reachRatio  = 1.8       // of half the distance of the cards
 	gridCells   = 1_400_000 // over this the pitch is coarsened, to bound memory
