@@ -9,14 +9,11 @@ import (
 	"fairmetal/mark"
 )
 
-// misread lists the marks said to be read as a whole that a single photo cannot have shown: metal that bends so sharply folds the reflection, and what was read there are
-// stripes counted wrong.
+// misread lists the marks that a single photo cannot have shown: metal that bends so sharply folds the reflection, and what was read there are stripes counted wrong. What
+// is told to fold may bend more, within reason: metal between the seams of two directions that part was counted off by whole stripes, and read as millimetres.
 func (r *run) misread() []mark.Mark {
 	cam, board := r.res.Calibration.Frame.Camera.Centre, r.res.Calibration.Board.Centre
 	return slices.DeleteFunc(slices.Clone(r.res.Marks), func(m mark.Mark) bool {
-		if m.Folded {
-			return true // and told as such
-		}
 		z, zx, zy := r.res.Calibration.Form.Eval(m.XMM, m.YMM)
 		p := vec(m.XMM, m.YMM, z)
 		toCam, toBoard := r3.Sub(cam, p), r3.Sub(board, p)
@@ -28,13 +25,19 @@ func (r *run) misread() []mark.Mark {
 			fold *= flankOfTop
 		}
 		s := max(m.WidthMM, leastWidthMM) / 2 / tenthAt
-		return m.DepthUM/1000/(s*s) < misreadTimes*fold
+		times := misreadTimes
+		if m.Folded {
+			times = foldedTimes
+		}
+		return m.DepthUM/1000/(s*s) < times*fold
 	})
 }
 
 const (
 	// misreadTimes what folds is no bowl read a little beyond its fold: those of up to 1.3 times are measured.
 	misreadTimes = 2.5
+	// foldedTimes is the same of what is told to fold: its depth is that of the flanks that are read.
+	foldedTimes = 20.0
 	// flankOfTop is how much less a Gaussian high's flank bends inwards than its top outwards: e^1.5/2.
 	flankOfTop = 2.24
 	// tenthAt is the Gaussian standard deviations to a tenth of the depth.

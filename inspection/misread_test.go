@@ -14,7 +14,7 @@ import (
 )
 
 // TestMisread: what folds the reflection many times over cannot have been read from a single photo; a bowl at its fold, a high whose flanks are
-// far from theirs, and what is told as folded can. What is struck is read no more and counts as folded.
+// far from theirs, and what is told as folded can, unless it is wild. What is struck is read no more and counts as folded.
 func TestMisread(t *testing.T) {
 	const w, h = 400, 300
 	cam := pose.Camera{FocalPX: 400, CX: w / 2, CY: h / 2, W: w, H: h, Centre: r3.Vec{Z: 500}, Right: r3.Vec{X: 1}, Down: r3.Vec{Y: -1}, Forward: r3.Vec{Z: -1}}
@@ -28,9 +28,9 @@ func TestMisread(t *testing.T) {
 		return mark.Mark{ID: id, Kind: kind, LengthMM: 30, WidthMM: 5 * 2 * 2.146, DepthUM: depth, Folded: folded}
 	}
 	r.res.Marks = []mark.Mark{bowl("at its fold", mark.Round, 1.2*at, false), bowl("high", mark.High, 4*at, false),
-		bowl("told", mark.Round, 9*at, true), bowl("wrong", mark.Round, 3*at, false), bowl("wrong high", mark.High, 7*at, false)}
+		bowl("told", mark.Round, 9*at, true), bowl("wrong", mark.Round, 3*at, false), bowl("wrong high", mark.High, 7*at, false), bowl("wild", mark.Round, 22*at, true)}
 	wrong := r.misread()
-	if len(wrong) != 2 || wrong[0].ID != "wrong" || wrong[1].ID != "wrong high" {
+	if len(wrong) != 3 || wrong[0].ID != "wrong" || wrong[1].ID != "wrong high" || wrong[2].ID != "wild" {
 		t.Fatalf("%+v", wrong)
 	}
 	r.strikeMarks(wrong)
