@@ -87,7 +87,7 @@ const minSide = 14
 func (l *lock) acquire() bool {
 	n := l.cols * l.rows
 	re, im := l.take(), l.take()
-	l.each(nil, closely, func(first int, lines, turns [][]float32) {
+	l.each(nil, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
 			if l.bare[k] == 0 {
 				re[k], im[k] = 0, 0
@@ -190,7 +190,7 @@ func (l *lock) round(n int) {
 		l.forget()
 	}
 	if n < first {
-		l.look(l.roughly(), l.trust)
+		l.look(roughly, l.trust)
 	} else {
 		l.look(closely, l.trust)
 	}

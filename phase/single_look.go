@@ -54,8 +54,7 @@ func (l *lock) look(how care, among []float32) {
 	}
 	l.callDue(how.still, among)
 	l.measureSlope()
-	all := float32(l.q) / float32(how.of(l.q))
-	l.each(l.now, how, func(first int, lines, turns [][]float32) {
+	l.each(l.now, func(first int, lines, turns [][]float32) {
 		for k := first; k < first+l.cols; k++ {
 			if !l.now[k] {
 				continue
@@ -85,12 +84,12 @@ func (l *lock) look(how care, among []float32) {
 				}
 			}
 			sums := &l.sums
-			sums.move[k] = all * move * grad
+			sums.move[k] = move * grad
 			// 1 - 16 d^2 has the integral 1/3 between the middles of the stripes, d = -1/4 and 1/4.
-			sums.edge[k] = all * 2 * 3 * edge * grad
-			sums.agree[k], sums.pred2[k], sums.real2[k] = all*agree, all*pred2, all*real2
-			sums.photo[k], sums.pred[k], sums.cross[k] = all*photo, all*pred, all*cross
-			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, (all*photo-mid*float32(l.q*l.q))*gain
+			sums.edge[k] = 2 * 3 * edge * grad
+			sums.agree[k], sums.pred2[k], sums.real2[k] = agree, pred2, real2
+			sums.photo[k], sums.pred[k], sums.cross[k] = photo, pred, cross
+			sums.core[k], sums.coreN[k], sums.loud[k] = core, coreN, (photo-mid*float32(l.q*l.q))*gain
 		}
 	})
 }
@@ -133,23 +132,15 @@ func (l *lock) callDue(still float32, among []float32) {
 // care is how carefully photo and prediction are compared.
 type care struct {
 	still float32 // turns by which a prediction has hardly moved
-	lines int     // of the cells' lines of pixels one in so many is looked at
 	core  bool    // the inside of the stripes is looked at by itself
 }
 
-// of is how many of q lines are looked at.
-func (c care) of(q int) int { return (q + c.lines - 1) / c.lines }
-
-// closely, at the end: still by a twentieth of what orange peel moves an edge by.
-var closely = care{still: 0.004, lines: 1, core: true}
-
-// roughly, on the way: still by a quarter of it. Stripes that cross others swing half as far, and every line is needed.
-func (l *lock) roughly() care {
-	if l.other != nil {
-		return care{still: 0.02, lines: 1}
-	}
-	return care{still: 0.02, lines: 2}
-}
+var (
+	// closely, at the end: still by a twentieth of what orange peel moves an edge by.
+	closely = care{still: 0.004, core: true}
+	// roughly, on the way: still by a quarter of it.
+	roughly = care{still: 0.02}
+)
 
 // edgeSharpness is how steeply a predicted edge rises per turn, where a px is so many turns: a pixel is the mean of its square, and
 // an edge as wide as a pixel.
@@ -187,9 +178,9 @@ func bounded(v, limit float32) float32 {
 // floorBias makes a float's conversion to an integer, which cuts towards zero, a floor; no photo shows as many stripes.
 const floorBias = 4096
 
-// each visits the rows of cells, first the number of each one's first cell, with as many of their lines of pixels as care asks for and the turns predicted there; cells
-// that are not due (nil: all are) may lack them, and rows without one that is are left out. Every row of cells is seen by one worker.
-func (l *lock) each(due []bool, how care, visit func(first int, lines, turns [][]float32)) {
+// each visits the rows of cells, first the number of each one's first cell, with their lines of pixels and the turns predicted there; cells that
+// are not due (nil: all are) may lack them, and rows without one that is are left out. Every row of cells is seen by one worker.
+func (l *lock) each(due []bool, visit func(first int, lines, turns [][]float32)) {
 	rows.Do(l.rows, func(j0, j1 int) {
 		w := l.cols * l.q
 		line := make([]float32, l.cols)
@@ -197,9 +188,8 @@ func (l *lock) each(due []bool, how care, visit func(first int, lines, turns [][
 		if o := l.other; o != nil {
 			otherLine, otherTurns = make([]float32, o.cols), make([]float32, o.cols*o.q)
 		}
-		n := how.of(l.q)
-		lines, turns, own := make([][]float32, n), make([][]float32, n), make([][]float32, n)
-		for y := range n {
+		lines, turns, own := make([][]float32, l.q), make([][]float32, l.q), make([][]float32, l.q)
+		for y := range l.q {
 			turns[y] = make([]float32, w)
 			if l.other != nil {
 				own[y] = make([]float32, w)
@@ -212,8 +202,8 @@ func (l *lock) each(due []bool, how care, visit func(first int, lines, turns [][
 					continue
 				}
 			}
-			for k := range n {
-				y := j*l.q + k*how.lines
+			for k := range l.q {
+				y := j*l.q + k
 				l.phi.fine(y, 1, line, turns[k], here)
 				p := (l.y0+y)*l.r.w + l.x0
 				lines[k] = l.r.pix[p : p+w]
