@@ -138,7 +138,7 @@ func (r *run) byCard(x, y float64) bool { return r.withinCard(x, y, cardRimStrip
 
 // withinCard tells whether a place lies under a card or so many stripe pairs from it.
 func (r *run) withinCard(x, y, stripes float64) bool {
-	rim := stripes * r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
+	rim := stripes * r.stripeMM(r.cam)
 	return nearCard(r.res.Frame.A, x, y, rim) || nearCard(r.res.Frame.B, x, y, rim)
 }
 

@@ -34,12 +34,12 @@ func (r *run) guide(axis string) phase.Guide {
 func (r *run) demodulate() error {
 	board := r.res.Capture.Board
 	axes, size := [2]string{"u", "v"}, [2]float64{board.WidthMM, board.HeightMM}
+	covered := r.papered()
 	var fields [2]*phase.Single
 	var errs [2]error
 	if f, ok := r.frameOf("uv"); ok {
-		fields[0], fields[1], errs[0] = phase.DemodulateCrossed(f.img, f.PitchMM, f.Profile == "square", size, [2]phase.Guide{r.guide("u"), r.guide("v")}, r.onCard())
+		fields[0], fields[1], errs[0] = phase.DemodulateCrossed(f.img, f.PitchMM, f.Profile == "square", size, [2]phase.Guide{r.guide("u"), r.guide("v")}, covered)
 	} else {
-		covered := r.onCard()
 		var wg sync.WaitGroup
 		for i, axis := range axes {
 			f, ok := r.frameOf(axis)

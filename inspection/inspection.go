@@ -946,8 +946,12 @@ func (r *run) gridPitch() float64 {
 		return gridPitchMM
 	}
 	const steps = 20 // a mm
-	stripe := r.res.Quality.StripePX * r3.Norm(r.cam.Centre) / r.cam.FocalPX
-	return min(max(math.Floor(steps*stripe/stripeCells)/steps, gridPitchMM), widePitchMM)
+	return min(max(math.Floor(steps*r.stripeMM(r.cam)/stripeCells)/steps, gridPitchMM), widePitchMM)
+}
+
+// stripeMM is how wide a stripe pair is on the metal midway between the cards.
+func (r *run) stripeMM(cam *pose.Camera) float64 {
+	return r.res.Quality.StripePX * r3.Norm(cam.Centre) / cam.FocalPX
 }
 
 // gridOver lays a grid of a pitch, mm, over the rectangle, as far as reach mm from the origin.

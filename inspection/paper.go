@@ -50,9 +50,6 @@ func (r *run) papers(widerPX float64) (out [2]paper) {
 // labelled tells whether the strip for words is still on a card: it is nearly as bright as the quiet zone, and the paint below it is not. On white paint
 // it cannot be told, and hardly matters.
 func (r *run) labelled(c *pose.Placed) bool {
-	if r.res.Photo == nil {
-		return false
-	}
 	left, down := c.Corners[3], r3.Unit(r3.Sub(c.Corners[2], c.Corners[1]))
 	right := r3.Sub(c.Corners[2], left)
 	// light is the median over places along the card's lower rim, from so many mm below it on.
@@ -97,8 +94,8 @@ func (r *run) offPaper() {
 	}
 }
 
-// onCard tells where a card's paper hides the paint, and where its blurred edge does.
-func (r *run) onCard() phase.Covered {
+// papered tells where in the photo a card's paper hides the paint, and where its blurred edge does.
+func (r *run) papered() phase.Covered {
 	papers := r.papers(blurredPX)
 	return func(px, py float64) bool { return papers[0].holds(px, py) || papers[1].holds(px, py) }
 }

@@ -433,7 +433,7 @@ func (r *run) tryCounts(list []count, line mirror.Fold, sights []mirror.Sight, f
 // were no line, they are wrong there. The line's normal points to the far side.
 func (r *run) strike(cal *mirror.Calibration, line mirror.Fold, far []bool) {
 	cam := &cal.Frame.Camera
-	wide := struckStripes * r.res.Quality.StripePX * r3.Norm(cam.Centre) / cam.FocalPX
+	wide := struckStripes * r.stripeMM(cam)
 	r.struckMM = wide
 	nan := float32(math.NaN())
 	// off is how far beyond the line the metal lies that a pixel shows, mm; NaN where it shows none.

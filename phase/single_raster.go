@@ -159,22 +159,18 @@ func (g *grid) at(px, py float64) float32 {
 // bare is 1 for each cell of q px, the first at px (x0, y0), of which nothing is covered, and 0 for the others.
 func (r *raster) bare(x0, y0, q, cols, rws int) []float32 {
 	out := make([]float32, cols*rws)
+	for i := range out {
+		out[i] = 1
+	}
+	if r.hidden == nil {
+		return out
+	}
 	rows.Do(rws, func(j0, j1 int) {
 		for j := j0; j < j1; j++ {
-			for i := range cols {
-				out[j*cols+i] = 1
-			}
-			if r.hidden == nil {
-				continue
-			}
-			for i := range cols + 1 {
-				for _, y := range [...]int{j, j + 1} {
-					if !r.hidden(float64(x0+i*q), float64(y0+y*q)) {
-						continue
-					}
-					for _, k := range [...]int{max(0, i-1), min(i, cols-1)} {
-						out[j*cols+k] = 0
-					}
+			y := float64(y0 + j*q)
+			for i := range cols + 1 { // corners, each of the cells left and right of it
+				if x := float64(x0 + i*q); r.hidden(x, y) || r.hidden(x, y+float64(q)) {
+					out[j*cols+max(0, i-1)], out[j*cols+min(i, cols-1)] = 0, 0
 				}
 			}
 		}
